@@ -1,0 +1,140 @@
+//! People and how to reach them: `people.toml`.
+
+use chrono::{NaiveDate, NaiveTime};
+use chrono_tz::Tz;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// One person.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Person {
+    /// Short id used everywhere else: lower-case letters, digits and dashes.
+    #[schemars(regex(pattern = r"^[a-z0-9][a-z0-9-]{0,31}$"))]
+    pub id: String,
+    /// Name as shown in the digest.
+    pub name: String,
+    /// What the person does.
+    pub role: Role,
+    /// Mobile number, E.164.
+    #[schemars(regex(pattern = r"^\+[1-9][0-9]{6,14}$"))]
+    pub phone: Option<String>,
+    /// Email address.
+    pub email: Option<String>,
+    /// Language of the texts.
+    #[serde(default)]
+    pub language: Language,
+    /// Ways to reach the person, best first.
+    pub routes: Vec<RouteName>,
+    /// Hours without texts, on the clock of the person's farm or desk.
+    #[serde(default)]
+    pub quiet: QuietHours,
+    /// Whether urgent texts may come in quiet hours.
+    #[serde(default)]
+    pub urgent_at_night: bool,
+    /// When and how the person agreed to get texts. Without it nothing is sent.
+    pub consent: Option<Consent>,
+    /// IANA time zone, when it is not the desk's.
+    #[schemars(with = "Option<String>")]
+    pub zone: Option<Tz>,
+}
+
+/// What a person does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Deserialize, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    /// Grows the crop, gets the texts.
+    Grower,
+    /// Advises, gets the digest.
+    Advisor,
+    /// Manages the farm, sets thresholds.
+    Manager,
+}
+
+/// Language of the texts.
+#[derive(
+    Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Deserialize, Serialize, JsonSchema,
+)]
+pub enum Language {
+    /// English.
+    #[default]
+    #[serde(rename = "en")]
+    English,
+    /// Spanish.
+    #[serde(rename = "es")]
+    Spanish,
+}
+
+impl Language {
+    /// Code as in the book.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::English => "en",
+            Self::Spanish => "es",
+        }
+    }
+}
+
+/// A way to reach a person.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize, Serialize, JsonSchema,
+)]
+#[serde(rename_all = "kebab-case")]
+pub enum RouteName {
+    /// SMS over an HTTP gateway.
+    Sms,
+    /// Email over SMTP.
+    Email,
+    /// Standard output.
+    Console,
+}
+
+impl RouteName {
+    /// Name as in the book.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Sms => "sms",
+            Self::Email => "email",
+            Self::Console => "console",
+        }
+    }
+
+    /// The route of that name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        [Self::Sms, Self::Email, Self::Console].into_iter().find(|route| route.name() == name)
+    }
+}
+
+/// Hours without texts. The span may pass midnight.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct QuietHours {
+    /// First quiet minute.
+    #[schemars(with = "String", regex(pattern = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"))]
+    #[serde(deserialize_with = "crate::schema::hour_minute")]
+    pub from: NaiveTime,
+    /// First minute that is not quiet any more.
+    #[schemars(with = "String", regex(pattern = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"))]
+    #[serde(deserialize_with = "crate::schema::hour_minute")]
+    pub until: NaiveTime,
+}
+
+impl Default for QuietHours {
+    /// 21:00 to 08:00 (47 CFR 64.1200(c)(1) taken as our rule for every text).
+    fn default() -> Self {
+        Self {
+            from: NaiveTime::from_hms_opt(21, 0, 0).unwrap_or(NaiveTime::MIN),
+            until: NaiveTime::from_hms_opt(8, 0, 0).unwrap_or(NaiveTime::MIN),
+        }
+    }
+}
+
+/// When and how a person agreed to get texts.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Consent {
+    /// Day of the consent.
+    pub date: NaiveDate,
+    /// What the person was told and agreed to.
+    pub wording: String,
+}

@@ -1,0 +1,418 @@
+//! Settings of the service itself: `service.toml`.
+
+use chrono_tz::Tz;
+use furrowbell_engine::thresholds::Overrides;
+use schemars::JsonSchema;
+use secrecy::SecretString;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+/// The whole of `service.toml`.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Service {
+    /// Sender name, first in every text.
+    pub name: String,
+    /// Address that HELP answers with and that weather services are given.
+    pub contact: String,
+    /// IANA time zone of the advisor's desk; farms may name their own.
+    #[schemars(with = "String")]
+    pub zone: Tz,
+    /// Where the record is kept.
+    #[serde(default)]
+    pub database: Database,
+    /// When rounds and the digest run.
+    #[serde(default)]
+    pub rounds: Rounds,
+    /// Where weather comes from.
+    pub weather: WeatherSources,
+    /// Ways to reach people.
+    #[serde(default)]
+    pub routes: Routes,
+    /// Limits on what is sent.
+    #[serde(default)]
+    pub sending: Sending,
+    /// Address for health, metrics and reply hooks; absent means no listener.
+    pub listen: Option<SocketAddr>,
+    /// Service-wide thresholds.
+    #[serde(default)]
+    #[schemars(with = "crate::schema::OverridesSchema")]
+    pub thresholds: Overrides,
+}
+
+/// A secret given in the book's folder by file or by environment variable, never inline.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, rename_all = "snake_case")]
+pub enum SecretSource {
+    /// Path of a file that holds nothing else; relative paths start at the book.
+    File(PathBuf),
+    /// Name of an environment variable.
+    Env(String),
+}
+
+/// Where the record is kept.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Database {
+    /// `sqlite:PATH` (relative paths start at the book) or `postgres://USER@HOST/NAME`.
+    pub url: Option<String>,
+    /// The same from a file or the environment, for a URL with a password.
+    pub url_from: Option<SecretSource>,
+}
+
+/// When rounds and the digest run. Cron texts have five fields and name weekdays (Mon-Sun).
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Rounds {
+    /// Minutes between two rounds (pull, advance, decide, send).
+    #[schemars(range(min = 5, max = 1440))]
+    pub every_minutes: u32,
+    /// When the digest goes out, in each advisor's zone.
+    pub digest: String,
+}
+
+/// Where weather comes from; at least one source.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WeatherSources {
+    /// The US National Weather Service's forecast grid.
+    pub nws: Option<Nws>,
+    /// Daily files.
+    pub files: Option<WeatherFiles>,
+}
+
+/// The US National Weather Service's forecast grid.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Nws {
+    /// Base address.
+    #[serde(default = "nws_base_url")]
+    pub base_url: String,
+    /// Minutes between two pulls of one cell.
+    #[serde(default = "nws_every_minutes")]
+    #[schemars(range(min = 30, max = 720))]
+    pub every_minutes: u32,
+    /// Most requests a second.
+    #[serde(default = "nws_requests_per_s")]
+    #[schemars(range(min = 0.1, max = 20.0))]
+    pub requests_per_s: f64,
+}
+
+/// Daily files in one folder: `FARM.csv` (or `FARM-FIELD.csv`) with units in the column names, or
+/// NOAA GHCN-Daily CSV as published.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct WeatherFiles {
+    /// Folder; relative paths start at the book.
+    pub folder: PathBuf,
+    /// How many days past today the file may stand in for a forecast (used by rehearsals).
+    #[serde(default = "files_forecast_days")]
+    #[schemars(range(min = 0, max = 16))]
+    pub forecast_days: u32,
+}
+
+/// Ways to reach people.
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Routes {
+    /// SMS over an HTTP gateway.
+    pub sms: Option<SmsHttp>,
+    /// Email over SMTP.
+    pub email: Option<Email>,
+    /// Print to standard output; for trying things out.
+    pub console: Option<Console>,
+}
+
+/// Print texts to standard output.
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Console {}
+
+/// An HTTP gateway for SMS, described field by field.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SmsHttp {
+    /// Address to send to.
+    pub url: String,
+    /// How the fields travel.
+    #[serde(default)]
+    pub body: BodyForm,
+    /// Number or name texts come from.
+    pub from: Option<String>,
+    /// What the gateway calls our fields.
+    #[serde(default)]
+    pub fields: SmsFields,
+    /// Further fields with fixed values.
+    #[serde(default)]
+    pub constants: BTreeMap<String, String>,
+    /// How to write the number.
+    #[serde(default)]
+    pub number_style: NumberStyle,
+    /// How to sign in.
+    #[serde(default)]
+    pub auth: Auth,
+    /// Header that carries our id, so that the gateway can drop a repeat.
+    #[serde(default = "idempotency_header")]
+    pub idempotency_header: Option<String>,
+    /// Whether the gateway truly drops repeats of one id.
+    #[serde(default)]
+    pub deduplicates: bool,
+    /// When an answer means accepted.
+    #[serde(default)]
+    pub success: SuccessTest,
+    /// Seconds to wait for an answer.
+    #[serde(default = "timeout_s")]
+    #[schemars(range(min = 1, max = 60))]
+    pub timeout_s: u32,
+    /// Replies and receipts posted by the gateway.
+    pub inbound: Option<Inbound>,
+}
+
+/// How the fields travel.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum BodyForm {
+    /// `application/x-www-form-urlencoded`.
+    #[default]
+    Form,
+    /// `application/json`; dots in a field name make nested objects.
+    Json,
+    /// GET with a query.
+    Query,
+}
+
+/// What the gateway calls our fields. An absent optional name is not sent.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct SmsFields {
+    /// Receiver's number.
+    pub to: String,
+    /// Sender.
+    pub from: String,
+    /// The text.
+    pub text: String,
+    /// Our id.
+    pub client_ref: Option<String>,
+    /// Seconds after which the text has lost its sense.
+    pub validity_s: Option<String>,
+}
+
+/// How to write a phone number.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum NumberStyle {
+    /// `+15555550123`.
+    #[default]
+    Plus,
+    /// `15555550123`.
+    Digits,
+    /// `0015555550123`.
+    DoubleZero,
+}
+
+/// How to sign in to a gateway.
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
+#[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
+pub enum Auth {
+    /// Not at all.
+    #[default]
+    None,
+    /// HTTP basic.
+    Basic {
+        /// User name.
+        user: String,
+        /// Password.
+        password: SecretSource,
+    },
+    /// Bearer token.
+    Bearer {
+        /// Token.
+        token: SecretSource,
+    },
+    /// A header of the gateway's own.
+    Header {
+        /// Header name.
+        name: String,
+        /// Header value.
+        value: SecretSource,
+    },
+}
+
+/// When an answer means accepted: the status, and if given also the body.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct SuccessTest {
+    /// Lowest status that is a success.
+    #[schemars(range(min = 200, max = 399))]
+    pub status_min: u16,
+    /// Highest status that is a success.
+    #[schemars(range(min = 200, max = 399))]
+    pub status_max: u16,
+    /// JSON pointer (RFC 6901) of a value in the answer that must be ...
+    pub json_pointer: Option<String>,
+    /// ... this, written as text.
+    pub equals: Option<String>,
+    /// Text the body must contain, for gateways that answer in plain text.
+    pub contains: Option<String>,
+    /// JSON pointer of the gateway's id for the text.
+    pub message_id_pointer: Option<String>,
+}
+
+/// Replies posted by the gateway to `/hooks/sms`.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Inbound {
+    /// Header that carries the shared secret.
+    #[serde(default = "inbound_header")]
+    pub secret_header: String,
+    /// The shared secret.
+    pub secret: SecretSource,
+    /// Field that holds the sender's number.
+    #[serde(default = "inbound_from")]
+    pub from: String,
+    /// Field that holds the text.
+    #[serde(default = "inbound_text")]
+    pub text: String,
+    /// Field that holds the gateway's id, by which a repeat is known.
+    #[serde(default = "inbound_id")]
+    pub id: String,
+}
+
+/// Email over SMTP.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Email {
+    /// SMTP server.
+    pub host: String,
+    /// Port.
+    #[serde(default = "smtp_port")]
+    #[schemars(range(min = 1, max = 65535))]
+    pub port: u16,
+    /// How the connection is protected.
+    #[serde(default)]
+    pub security: SmtpSecurity,
+    /// Sender address.
+    pub from: String,
+    /// User name, when the server wants one.
+    pub user: Option<String>,
+    /// Password for it.
+    pub password: Option<SecretSource>,
+    /// Seconds to wait for an answer.
+    #[serde(default = "smtp_timeout_s")]
+    #[schemars(range(min = 1, max = 600))]
+    pub timeout_s: u32,
+}
+
+/// How an SMTP connection is protected.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum SmtpSecurity {
+    /// TLS from the first byte (port 465).
+    Implicit,
+    /// STARTTLS (port 587).
+    #[default]
+    Starttls,
+    /// None; only for a relay on this machine.
+    PlainLoopback,
+}
+
+/// Limits on what is sent.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Sending {
+    /// Most texts that are not urgent to one person on one local day.
+    #[schemars(range(min = 1, max = 20))]
+    pub routine_texts_per_day: u32,
+    /// Days between two hints that STOP ends the texts.
+    #[schemars(range(min = 1, max = 90))]
+    pub stop_hint_every_days: u32,
+    /// Most texts a second over one route.
+    #[schemars(range(min = 0.01, max = 100.0))]
+    pub texts_per_s: f64,
+}
+
+/// A secret read from where the book says it is.
+pub type Secret = SecretString;
+
+fn nws_base_url() -> String {
+    "https://api.weather.gov".to_owned()
+}
+const fn nws_every_minutes() -> u32 {
+    90
+}
+const fn nws_requests_per_s() -> f64 {
+    2.0
+}
+const fn files_forecast_days() -> u32 {
+    7
+}
+#[expect(clippy::unnecessary_wraps, reason = "serde wants the field's own type")]
+fn idempotency_header() -> Option<String> {
+    Some("Idempotency-Key".to_owned())
+}
+const fn timeout_s() -> u32 {
+    20
+}
+fn inbound_header() -> String {
+    "X-Hook-Secret".to_owned()
+}
+fn inbound_from() -> String {
+    "from".to_owned()
+}
+fn inbound_text() -> String {
+    "text".to_owned()
+}
+fn inbound_id() -> String {
+    "id".to_owned()
+}
+const fn smtp_port() -> u16 {
+    587
+}
+const fn smtp_timeout_s() -> u32 {
+    60
+}
+
+impl Default for Database {
+    fn default() -> Self {
+        Self { url: Some("sqlite:furrowbell.db".to_owned()), url_from: None }
+    }
+}
+
+impl Default for Rounds {
+    fn default() -> Self {
+        Self { every_minutes: 60, digest: "30 5 * * *".to_owned() }
+    }
+}
+
+impl Default for SmsFields {
+    fn default() -> Self {
+        Self {
+            to: "to".to_owned(),
+            from: "from".to_owned(),
+            text: "text".to_owned(),
+            client_ref: None,
+            validity_s: None,
+        }
+    }
+}
+
+impl Default for SuccessTest {
+    fn default() -> Self {
+        Self {
+            status_min: 200,
+            status_max: 299,
+            json_pointer: None,
+            equals: None,
+            contains: None,
+            message_id_pointer: None,
+        }
+    }
+}
+
+impl Default for Sending {
+    fn default() -> Self {
+        Self { routine_texts_per_day: 3, stop_hint_every_days: 30, texts_per_s: 1.0 }
+    }
+}

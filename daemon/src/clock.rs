@@ -1,0 +1,110 @@
+//! The one source of now, and of ids.
+//!
+//! The clock is made in `main` and handed down. A rehearsal runs the same code under a clock that
+//! moves only when told.
+
+use chrono::{DateTime, DurationRound, TimeDelta, Utc};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
+use uuid::Uuid;
+
+/// A source of now. Clones share one hand.
+#[derive(Debug, Clone)]
+pub enum Clock {
+    /// The machine's clock.
+    System,
+    /// A hand that moves only when told, in microseconds since 1970.
+    Pretended(Arc<AtomicI64>),
+}
+
+impl Clock {
+    /// A pretended clock that shows `start`.
+    pub fn pretended(start: DateTime<Utc>) -> Self {
+        Self::Pretended(Arc::new(AtomicI64::new(start.timestamp_micros())))
+    }
+
+    /// Now, in whole microseconds, so that every database gives back what was put in.
+    pub fn now(&self) -> DateTime<Utc> {
+        match self {
+            #[expect(clippy::disallowed_methods, reason = "the one place that reads the machine's clock")]
+            Self::System => {
+                let now = Utc::now();
+                now.duration_trunc(TimeDelta::microseconds(1)).unwrap_or(now)
+            }
+            Self::Pretended(hand) => {
+                DateTime::from_timestamp_micros(hand.load(Ordering::SeqCst)).unwrap_or_default()
+            }
+        }
+    }
+
+    /// Moves a pretended clock forward to `to`; a step back, or a real clock, is left alone.
+    pub fn advance_to(&self, to: DateTime<Utc>) {
+        if let Self::Pretended(hand) = self {
+            hand.fetch_max(to.timestamp_micros(), Ordering::SeqCst);
+        }
+    }
+}
+
+/// Makes ids that sort by the clock's time.
+#[derive(Debug, Clone)]
+pub struct Ids {
+    clock: Clock,
+    made: Arc<AtomicU64>,
+}
+
+impl Ids {
+    /// Ids by that clock.
+    pub fn new(clock: Clock) -> Self {
+        Self { clock, made: Arc::default() }
+    }
+
+    /// A new id (UUID version 7). Under a pretended clock the same calls give the same ids.
+    pub fn make(&self) -> String {
+        let now = self.clock.now();
+        let count = self.made.fetch_add(1, Ordering::SeqCst);
+        let id = match self.clock {
+            Clock::System => Uuid::new_v7(uuid::Timestamp::from_unix_time(
+                u64::try_from(now.timestamp()).unwrap_or_default(),
+                now.timestamp_subsec_nanos(),
+                count,
+                42,
+            )),
+            Clock::Pretended(_) => {
+                let mut bytes = [0; 10];
+                bytes[2..].copy_from_slice(&count.to_be_bytes());
+                let millis = u64::try_from(now.timestamp_millis()).unwrap_or_default();
+                uuid::Builder::from_unix_timestamp_millis(millis, &bytes).into_uuid()
+            }
+        };
+        id.to_string()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pretended_clock_moves_only_forward() {
+        let start = DateTime::from_timestamp(1_780_000_000, 0).unwrap();
+        let clock = Clock::pretended(start);
+        clock.advance_to(start - TimeDelta::hours(1));
+        assert_eq!(clock.now(), start);
+        clock.clone().advance_to(start + TimeDelta::hours(1));
+        assert_eq!(clock.now(), start + TimeDelta::hours(1));
+    }
+
+    #[test]
+    fn ids_differ_and_repeat_under_a_pretended_clock() {
+        let start = DateTime::from_timestamp(1_780_000_000, 0).unwrap();
+        let make = || {
+            let ids = Ids::new(Clock::pretended(start));
+            [ids.make(), ids.make()]
+        };
+        let [first, second] = make();
+        assert!(first < second);
+        assert_eq!(make(), [first, second]);
+        let real = Ids::new(Clock::System);
+        assert_ne!(real.make(), real.make());
+    }
+}

@@ -1,0 +1,3 @@
+//! Chooses a command, nothing else.
+
+fn main() {}

@@ -1,0 +1,357 @@
+//! What a season shows and somebody may need to know.
+
+use crate::clocks::{DateRange, Stage};
+use crate::reference::herbicides::Ingredient;
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
+
+/// What a finding is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Topic {
+    /// The crop is up.
+    Emergence,
+    /// The pre still waits for rain.
+    RainNeeded,
+    /// Rain set the pre to work.
+    RainSet,
+    /// Rain came late; what it can still do.
+    RainLate,
+    /// The residual is nearly used up.
+    ResidualEnding,
+    /// The post window is open.
+    PostOpen,
+    /// The post window is about to close.
+    PostClosing,
+    /// The post window has closed without a pass on record.
+    PostOverdue,
+    /// Sidedress may start, early or as usual.
+    SidedressOpen,
+    /// Sidedress must be done soon.
+    SidedressClosing,
+    /// Wet soil has cost nitrate.
+    NitrogenLoss,
+    /// Cold in the first two days after planting.
+    ColdAfterPlanting,
+    /// The field's weather is missing, so its clocks are unknown.
+    WeatherGap,
+}
+
+impl Topic {
+    /// Every topic, in the order of a season.
+    pub const ALL: [Self; 13] = [
+        Self::ColdAfterPlanting,
+        Self::Emergence,
+        Self::RainNeeded,
+        Self::RainSet,
+        Self::RainLate,
+        Self::ResidualEnding,
+        Self::PostOpen,
+        Self::PostClosing,
+        Self::PostOverdue,
+        Self::SidedressOpen,
+        Self::SidedressClosing,
+        Self::NitrogenLoss,
+        Self::WeatherGap,
+    ];
+
+    /// The name used in the book, in the store and in JSON.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Emergence => "emergence",
+            Self::RainNeeded => "rain-needed",
+            Self::RainSet => "rain-set",
+            Self::RainLate => "rain-late",
+            Self::ResidualEnding => "residual-ending",
+            Self::PostOpen => "post-open",
+            Self::PostClosing => "post-closing",
+            Self::PostOverdue => "post-overdue",
+            Self::SidedressOpen => "sidedress-open",
+            Self::SidedressClosing => "sidedress-closing",
+            Self::NitrogenLoss => "nitrogen-loss",
+            Self::ColdAfterPlanting => "cold-after-planting",
+            Self::WeatherGap => "weather-gap",
+        }
+    }
+
+    /// The topic of that name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|topic| topic.name() == name)
+    }
+}
+
+/// How soon somebody must know.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Urgency {
+    /// Worth a line in the digest, no text.
+    Digest,
+    /// A text within the daily budget.
+    Routine,
+    /// A text that goes ahead of the others.
+    Urgent,
+}
+
+/// What closes the post window.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "limit", rename_all = "kebab-case")]
+pub enum PostLimit {
+    /// Weeds pass the height the pass must beat.
+    WeedHeight {
+        /// That height.
+        inches: f64,
+    },
+    /// The crop passes a stage on the typical label.
+    CropStage {
+        /// Last stage on the typical label.
+        stage: Stage,
+        /// The partner of the mix that sets it.
+        ingredient: Ingredient,
+    },
+    /// The crop passes a height on the typical label.
+    CropHeight {
+        /// Last height on the typical label.
+        inches: f64,
+        /// The partner of the mix that sets it.
+        ingredient: Ingredient,
+    },
+}
+
+/// Why the post window opened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PostReason {
+    /// Somebody saw weeds.
+    WeedsSeen,
+    /// The residual is fading.
+    ResidualFading,
+    /// The pre never got its rain.
+    PreNeverSet,
+    /// No pre pass is on record.
+    NoPre,
+}
+
+/// Why sidedress is wanted early.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "why", rename_all = "kebab-case")]
+pub enum EarlyReason {
+    /// The soil's own supply lags.
+    SoilLags {
+        /// How far behind this field's normal, percent.
+        percent: f64,
+        /// The cause that weighs more.
+        because: LagCause,
+    },
+    /// The starter was small.
+    SmallStarter {
+        /// N put on so far, lb/acre.
+        pounds: f64,
+    },
+}
+
+/// Which of cold and dryness held the soil's supply back more.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LagCause {
+    /// Cool soil.
+    Cool,
+    /// Dry soil.
+    Dry,
+}
+
+/// What a late rain can still do to weeds that are up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ReachBack {
+    /// Nothing in the mix acts on weeds that are up.
+    None,
+    /// Something in it may still act on very small broadleaf weeds; look before counting on it.
+    SmallBroadleaves,
+}
+
+/// Rain still to come, from the forecast.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct RainAhead {
+    /// First day by which it would be enough.
+    pub date: NaiveDate,
+    /// Rain forecast up to and with that day, inches.
+    pub inches: f64,
+}
+
+/// The numbers behind a finding. Lengths in inches, nitrogen in lb/acre, heat in GDD (86/50 F).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "topic", rename_all = "kebab-case")]
+pub enum Evidence {
+    /// The crop is up.
+    Emergence {
+        /// Day on which the clock passed emergence.
+        on: NaiveDate,
+        /// Heat since planting on that day.
+        heat_gdd: f64,
+    },
+    /// The pre still waits.
+    RainNeeded {
+        /// Day of the pre pass.
+        applied_on: NaiveDate,
+        /// Whole days since then.
+        days: u32,
+        /// Rain fallen since then.
+        rain_in: f64,
+        /// Rain the neediest ingredient wants.
+        need_in: f64,
+        /// That ingredient.
+        ingredient: Ingredient,
+        /// Rain in the forecast that would be enough, if any.
+        ahead: Option<RainAhead>,
+    },
+    /// Rain set the pre.
+    RainSet {
+        /// Day of the pre pass.
+        applied_on: NaiveDate,
+        /// Day on which the rain was enough.
+        on: NaiveDate,
+        /// Rain from the pass to that day.
+        rain_in: f64,
+        /// When the residual is expected to end.
+        residual_ends: DateRange,
+    },
+    /// Rain came late.
+    RainLate {
+        /// Day of the pre pass.
+        applied_on: NaiveDate,
+        /// Day on which the rain was enough.
+        on: NaiveDate,
+        /// Rain from the pass to that day.
+        rain_in: f64,
+        /// Whole days from the pass to that day.
+        waited_days: u32,
+        /// What the mix may still do to weeds that are up.
+        reach_back: ReachBack,
+    },
+    /// The residual runs out.
+    ResidualEnding {
+        /// Day on which rain set the pre.
+        set_on: NaiveDate,
+        /// When it is expected to end.
+        ends: DateRange,
+        /// Whether dryness shortened the count.
+        dry: bool,
+    },
+    /// The post window is open.
+    PostOpen {
+        /// Why.
+        reason: PostReason,
+        /// When it closes.
+        closes: DateRange,
+        /// What closes it.
+        limit: PostLimit,
+    },
+    /// The post window closes soon.
+    PostClosing {
+        /// When it closes.
+        closes: DateRange,
+        /// What closes it.
+        limit: PostLimit,
+    },
+    /// The post window has closed.
+    PostOverdue {
+        /// Day on which it closed.
+        closed_on: NaiveDate,
+        /// What closed it.
+        limit: PostLimit,
+    },
+    /// Sidedress may start.
+    SidedressOpen {
+        /// Crop stage today.
+        stage: Stage,
+        /// Why it is wanted early; `None` means at the usual time.
+        early: Option<EarlyReason>,
+        /// N meant for the pass.
+        pounds: f64,
+        /// Last day by height or stage.
+        latest: DateRange,
+    },
+    /// Sidedress must be done soon.
+    SidedressClosing {
+        /// Crop stage today.
+        stage: Stage,
+        /// N meant for the pass.
+        pounds: f64,
+        /// Last day by height or stage.
+        latest: DateRange,
+    },
+    /// Wet soil has cost nitrate.
+    NitrogenLoss {
+        /// Nitrate lost, likely.
+        pounds: f64,
+        /// Saturated days counted.
+        wet_days: u32,
+    },
+    /// Cold in the first two days after planting.
+    ColdAfterPlanting {
+        /// Day of planting.
+        planted_on: NaiveDate,
+        /// Day of the cold.
+        on: NaiveDate,
+        /// Lowest air temperature, F.
+        low_f: f64,
+    },
+    /// Weather is missing.
+    WeatherGap {
+        /// First day without weather.
+        since: NaiveDate,
+        /// Whole days without it.
+        days: u32,
+    },
+}
+
+impl Evidence {
+    /// What the evidence is about.
+    pub const fn topic(&self) -> Topic {
+        match self {
+            Self::Emergence { .. } => Topic::Emergence,
+            Self::RainNeeded { .. } => Topic::RainNeeded,
+            Self::RainSet { .. } => Topic::RainSet,
+            Self::RainLate { .. } => Topic::RainLate,
+            Self::ResidualEnding { .. } => Topic::ResidualEnding,
+            Self::PostOpen { .. } => Topic::PostOpen,
+            Self::PostClosing { .. } => Topic::PostClosing,
+            Self::PostOverdue { .. } => Topic::PostOverdue,
+            Self::SidedressOpen { .. } => Topic::SidedressOpen,
+            Self::SidedressClosing { .. } => Topic::SidedressClosing,
+            Self::NitrogenLoss { .. } => Topic::NitrogenLoss,
+            Self::ColdAfterPlanting { .. } => Topic::ColdAfterPlanting,
+            Self::WeatherGap { .. } => Topic::WeatherGap,
+        }
+    }
+}
+
+/// One thing that a season shows today.
+///
+/// (`occasion`, `version`) with the topic and the field make the identity under which it is told
+/// once: the occasion is the day of the pass or event it hangs on, the version rises when it gets
+/// worse and is worth telling again.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Finding {
+    /// Day of the pass or event it hangs on.
+    pub occasion: NaiveDate,
+    /// 1 for the first telling of the occasion, more when it got worse.
+    pub version: u32,
+    /// How soon somebody must know.
+    pub urgency: Urgency,
+    /// Last day on which the action still makes sense; `None` when nothing is to be done.
+    pub act_by: Option<NaiveDate>,
+    /// First day on which telling it makes no sense any more.
+    pub expires: NaiveDate,
+    /// Whether it rests on forecast or model weather.
+    pub provisional: bool,
+    /// The numbers behind it.
+    pub evidence: Evidence,
+}
+
+impl Finding {
+    /// What it is about.
+    pub const fn topic(&self) -> Topic {
+        self.evidence.topic()
+    }
+}

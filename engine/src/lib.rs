@@ -1,0 +1,22 @@
+//! Pure agronomy for furrowbell: the clocks of one field, run over its weather and journal.
+//!
+//! Start at [`season::run`]: one field, one season, one call. Everything else is either a plain
+//! type it takes ([`site`], [`plan`], [`journal`], [`weather`], [`thresholds`]), a clock it turns
+//! ([`clocks`]), a table it reads ([`reference`]) or what it finds ([`findings`]).
+//!
+//! # What this crate does not do
+//!
+//! It knows no current time, reads no file, opens no socket, draws no random number and keeps no
+//! state between calls. The same input gives the same output, byte for byte. It never says that a
+//! spray is allowed: it can only say that a typical label's limit is near or past.
+
+pub mod clocks;
+pub mod findings;
+pub mod journal;
+pub mod plan;
+pub mod reference;
+pub mod season;
+pub mod site;
+pub mod thresholds;
+pub mod units;
+pub mod weather;
