@@ -52,9 +52,7 @@ pub enum Role {
 }
 
 /// Language of the texts.
-#[derive(
-    Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Deserialize, Serialize, JsonSchema,
-)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Deserialize, Serialize, JsonSchema)]
 pub enum Language {
     /// English.
     #[default]

@@ -26,7 +26,10 @@ impl Clock {
     /// Now, in whole microseconds, so that every database gives back what was put in.
     pub fn now(&self) -> DateTime<Utc> {
         match self {
-            #[expect(clippy::disallowed_methods, reason = "the one place that reads the machine's clock")]
+            #[expect(
+                clippy::disallowed_methods,
+                reason = "the one place that reads the machine's clock"
+            )]
             Self::System => {
                 let now = Utc::now();
                 now.duration_trunc(TimeDelta::microseconds(1)).unwrap_or(now)
@@ -66,7 +69,7 @@ impl Ids {
             Clock::System => Uuid::new_v7(uuid::Timestamp::from_unix_time(
                 u64::try_from(now.timestamp()).unwrap_or_default(),
                 now.timestamp_subsec_nanos(),
-                count,
+                count.into(),
                 42,
             )),
             Clock::Pretended(_) => {
