@@ -6,6 +6,7 @@
 use chrono::{DateTime, DurationRound, TimeDelta, Utc};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
+use std::time::{Duration, Instant};
 use uuid::Uuid;
 
 /// A source of now. Clones share one hand.
@@ -15,12 +16,46 @@ pub enum Clock {
     System,
     /// A hand that moves only when told, in microseconds since 1970.
     Pretended(Arc<AtomicI64>),
+    /// A hand that starts somewhere and runs faster than the machine's; for tests of the service.
+    Fast {
+        /// When it was started.
+        began: Instant,
+        /// What it showed then.
+        start: DateTime<Utc>,
+        /// How many times as fast it runs.
+        speed: u32,
+    },
 }
+
+/// A text that names no test clock.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("\"{0}\" is no test clock; write a UTC instant, x and a speed, as in 2026-05-20T12:00:00Zx60")]
+pub struct NotAClock(String);
 
 impl Clock {
     /// A pretended clock that shows `start`.
     pub fn pretended(start: DateTime<Utc>) -> Self {
         Self::Pretended(Arc::new(AtomicI64::new(start.timestamp_micros())))
+    }
+
+    /// Reads `2026-05-20T12:00:00Zx60`: a clock that shows that instant now and runs 60 times as
+    /// fast.
+    pub fn fast(text: &str) -> Result<Self, NotAClock> {
+        let parts = text.rsplit_once('x').and_then(|(start, speed)| {
+            let start = DateTime::parse_from_rfc3339(start).ok()?;
+            Some((start.to_utc(), speed.parse().ok().filter(|speed| *speed > 0)?))
+        });
+        let (start, speed) = parts.ok_or_else(|| NotAClock(text.to_owned()))?;
+        Ok(Self::Fast { began: Instant::now(), start, speed })
+    }
+
+    /// How long to wait, in the machine's time, until this clock shows `until`.
+    pub fn wait_until(&self, until: DateTime<Utc>) -> Duration {
+        let wait = (until - self.now()).to_std().unwrap_or_default();
+        match self {
+            Self::System | Self::Pretended(_) => wait,
+            Self::Fast { speed, .. } => wait / *speed,
+        }
     }
 
     /// Now, in whole microseconds, so that every database gives back what was put in.
@@ -36,6 +71,11 @@ impl Clock {
             }
             Self::Pretended(hand) => {
                 DateTime::from_timestamp_micros(hand.load(Ordering::SeqCst)).unwrap_or_default()
+            }
+            Self::Fast { began, start, speed } => {
+                let passed = began.elapsed().saturating_mul(*speed);
+                let micros = i64::try_from(passed.as_micros()).unwrap_or(i64::MAX);
+                *start + TimeDelta::microseconds(micros)
             }
         }
     }
@@ -66,7 +106,7 @@ impl Ids {
         let now = self.clock.now();
         let count = self.made.fetch_add(1, Ordering::SeqCst);
         let id = match self.clock {
-            Clock::System => Uuid::new_v7(uuid::Timestamp::from_unix_time(
+            Clock::System | Clock::Fast { .. } => Uuid::new_v7(uuid::Timestamp::from_unix_time(
                 u64::try_from(now.timestamp()).unwrap_or_default(),
                 now.timestamp_subsec_nanos(),
                 count.into(),
@@ -95,6 +135,17 @@ mod tests {
         assert_eq!(clock.now(), start);
         clock.clone().advance_to(start + TimeDelta::hours(1));
         assert_eq!(clock.now(), start + TimeDelta::hours(1));
+    }
+
+    #[test]
+    fn a_fast_clock_runs_ahead() {
+        let clock = Clock::fast("2026-05-20T12:00:00Zx3600").unwrap();
+        let start = DateTime::parse_from_rfc3339("2026-05-20T12:00:00Z").unwrap().to_utc();
+        assert!(clock.now() >= start);
+        assert!(clock.wait_until(start + TimeDelta::hours(1)) <= Duration::from_secs(1));
+        for text in ["", "x", "2026-05-20T12:00:00Z", "2026-05-20T12:00:00Zx0", "todayx5"] {
+            assert!(Clock::fast(text).is_err(), "{text}");
+        }
     }
 
     #[test]

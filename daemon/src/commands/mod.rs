@@ -1,1 +1,146 @@
-//! Stub.
+//! The command line: what can be asked, and the exit codes that answer.
+
+use clap::{Args, Parser, Subcommand};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+/// Keeps every field's clocks and texts the right person in time to act.
+#[derive(Debug, Parser)]
+#[command(
+    name = "furrowbell",
+    version,
+    after_help = "Exit codes: 0 done, 1 the book or the request has a fault, 2 wrong use, 3 the \
+                  database, the network or a file failed.\n\nThe label, local rules and licensed \
+                  applicators decide. furrowbell never says that a spray is allowed."
+)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The book a command works on, where it is not the main argument.
+#[derive(Debug, Args)]
+pub struct BookArg {
+    /// Folder of the book.
+    #[arg(long = "book", env = "FURROWBELL_BOOK", default_value = ".", value_name = "BOOK")]
+    pub folder: PathBuf,
+}
+
+/// Everything that can be asked.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Run the service until it is told to stop.
+    ///
+    /// SIGTERM stops it within ten seconds, SIGHUP makes it read the book again.
+    #[command(after_help = "Example: furrowbell run /etc/furrowbell/book")]
+    Run(run::RunArgs),
+    /// Read the whole book and print every fault in it.
+    #[command(after_help = "Example: furrowbell check config/demo")]
+    Check(check::CheckArgs),
+    /// Run a season fast, over recorded weather and a pretended clock; nothing leaves the machine.
+    #[command(
+        after_help = "Examples:\n  furrowbell rehearse config/demo\n  furrowbell rehearse \
+                      config/demo --from 2026-05-01 --to 2026-05-31 --json --daily"
+    )]
+    Rehearse(rehearse::RehearseArgs),
+    /// Show one field's clocks as of today.
+    #[command(after_help = "Example: furrowbell show \"North 80\" --book config/demo --on 2026-05-20")]
+    Show(show::ShowArgs),
+    /// Show the numbers behind one notice.
+    #[command(after_help = "Example: furrowbell why 019f0c3e --book config/demo")]
+    Why(why::WhyArgs),
+    /// Write down what happened to a field.
+    #[command(
+        after_help = "Examples:\n  furrowbell record \"North 80\" planted --on 2026-05-02\n  \
+                      furrowbell record \"North 80\" rain 0.6\n  furrowbell record \"North 80\" stage V4"
+    )]
+    Record(record::RecordArgs),
+    /// Print the digest as it would read now, or one that was sent.
+    #[command(after_help = "Example: furrowbell digest --book config/demo --html > digest.html")]
+    Digest(digest::DigestArgs),
+    /// List texts and what became of them.
+    #[command(after_help = "Example: furrowbell texts --person hank --state expired")]
+    Texts(texts::TextsArgs),
+    /// List people, how they are reached and whether they agreed.
+    People(people::PeopleArgs),
+    /// Send one short test text to a person over a route.
+    #[command(after_help = "Example: furrowbell send-test advisor --route email")]
+    SendTest(send_test::SendTestArgs),
+    /// Print the JSON Schema of the book's files.
+    #[command(after_help = "Example: furrowbell schema service > service.schema.json")]
+    Schema(schema::SchemaArgs),
+}
+
+/// A request that could not be met, with the exit code that says so.
+#[derive(Debug, thiserror::Error)]
+pub enum Failure {
+    /// The book or the request has a fault; the text says where and what to do.
+    #[error("{0}")]
+    Fault(String),
+    /// The database, the network or a file failed.
+    #[error(transparent)]
+    Trouble(#[from] anyhow::Error),
+}
+
+impl Failure {
+    /// The exit code for it.
+    pub fn exit_code(&self) -> ExitCode {
+        match self {
+            Self::Fault(_) => ExitCode::from(1),
+            Self::Trouble(_) => ExitCode::from(3),
+        }
+    }
+}
+
+/// Turns an operational error into a [`Failure`] by `?`.
+macro_rules! trouble_from {
+    ($($error:ty),+ $(,)?) => {
+        $(impl From<$error> for Failure {
+            fn from(error: $error) -> Self {
+                Self::Trouble(error.into())
+            }
+        })+
+    };
+}
+trouble_from!(std::io::Error, serde_json::Error);
+
+/// Runs the chosen command to its end.
+pub async fn run(cli: Cli) -> Result<(), Failure> {
+    match cli.command {
+        Command::Run(args) => run::run(args).await,
+        Command::Check(args) => check::run(&args),
+        Command::Rehearse(args) => rehearse::run(args).await,
+        Command::Show(args) => show::run(args).await,
+        Command::Why(args) => why::run(args).await,
+        Command::Record(args) => record::run(args).await,
+        Command::Digest(args) => digest::run(args).await,
+        Command::Texts(args) => texts::run(args).await,
+        Command::People(args) => people::run(args).await,
+        Command::SendTest(args) => send_test::run(args).await,
+        Command::Schema(args) => schema::run(&args),
+    }
+}
+
+pub mod check;
+pub mod digest;
+pub mod people;
+pub mod record;
+pub mod rehearse;
+pub mod run;
+pub mod schema;
+pub mod send_test;
+pub mod show;
+pub mod texts;
+pub mod why;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        Cli::command().debug_assert();
+    }
+}

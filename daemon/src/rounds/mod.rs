@@ -1,1 +1,86 @@
-//! Stub.
+//! Rounds: pull, advance, decide, send.
+//!
+//! [`Desk`] holds what a round needs. The service turns rounds under the machine's clock, a
+//! rehearsal turns the same ones under a pretended clock.
+
+pub mod advance;
+pub mod answer;
+pub mod decide;
+pub mod digest;
+pub mod pull;
+pub mod send;
+pub mod timing;
+
+use crate::clock::{Clock, Ids};
+use crate::pages::Counters;
+use crate::routes::Route;
+use crate::store::Store;
+use crate::weather::Sources;
+use crate::wording::Wording;
+use chrono::{DateTime, TimeDelta, Utc};
+use furrowbell_config::Book;
+use furrowbell_config::people::{Person, RouteName};
+use furrowbell_config::schedule::Schedule;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use tokio::sync::Notify;
+
+/// Everything a round needs. Clones share all of it.
+#[derive(Debug, Clone)]
+pub struct Desk {
+    /// What people have written.
+    pub book: Arc<Book>,
+    /// When digests go out.
+    pub digest_schedule: Arc<Schedule>,
+    /// The record.
+    pub store: Store,
+    /// The source of now.
+    pub clock: Clock,
+    /// The source of ids.
+    pub ids: Ids,
+    /// The texts' wording.
+    pub wording: Arc<Wording>,
+    /// Ways to reach people.
+    pub routes: Arc<BTreeMap<RouteName, Route>>,
+    /// Where weather comes from.
+    pub weather: Arc<Sources>,
+    /// Figures for the metrics page.
+    pub counters: Arc<Counters>,
+    /// Wakes the round when something came in.
+    pub came_in: Arc<Notify>,
+    /// Wakes the sender when something is to go out.
+    pub to_send: Arc<Notify>,
+}
+
+impl Desk {
+    /// One round without its pull: answers what came in, advances every field, decides, and makes
+    /// the digests that are due.
+    pub async fn turn(&self) -> anyhow::Result<()> {
+        let now = self.clock.now();
+        self.answer_inbound(now).await?;
+        let fields = self.advance(now).await?;
+        self.decide(&fields, now).await?;
+        self.make_due_digests(&fields, now).await?;
+        self.expire(now).await?;
+        self.counters.round_done(now);
+        self.to_send.notify_one();
+        Ok(())
+    }
+
+    /// When the next round is due: the period of the book, or a digest before that.
+    pub fn next_turn(&self, now: DateTime<Utc>) -> DateTime<Utc> {
+        let period = TimeDelta::minutes(self.book.service.rounds.every_minutes.into());
+        self.advisors()
+            .filter_map(|advisor| self.digest_schedule.next_after(now, self.zone_of(advisor)))
+            .fold(now + period, std::cmp::Ord::min)
+    }
+
+    fn advisors(&self) -> impl Iterator<Item = &Person> {
+        use furrowbell_config::people::Role;
+        self.book.people.iter().filter(|person| person.role == Role::Advisor)
+    }
+
+    fn zone_of(&self, person: &Person) -> chrono_tz::Tz {
+        person.zone.unwrap_or(self.book.service.zone)
+    }
+}

@@ -1,0 +1,89 @@
+//! Local days and quiet hours on the UTC line.
+
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, TimeZone, Utc};
+use chrono_tz::Tz;
+use furrowbell_config::people::QuietHours;
+
+/// The instant at which a wall time first exists on or after `date` and `time` in `zone`.
+///
+/// A wall time that the spring change skips is taken at the end of the gap; one that the autumn
+/// change repeats is taken the first time.
+pub fn instant(date: NaiveDate, time: NaiveTime, zone: Tz) -> DateTime<Utc> {
+    let mut wall = date.and_time(time);
+    // No zone has ever skipped more than a day; the loop ends at the first wall time that exists.
+    for _ in 0..=96 {
+        if let Some(found) = zone.from_local_datetime(&wall).earliest() {
+            return found.to_utc();
+        }
+        wall += TimeDelta::minutes(15);
+    }
+    wall.and_utc()
+}
+
+/// The instant at which a local day begins.
+pub fn start_of_day(date: NaiveDate, zone: Tz) -> DateTime<Utc> {
+    instant(date, NaiveTime::MIN, zone)
+}
+
+/// The local day of an instant.
+pub fn local_day(now: DateTime<Utc>, zone: Tz) -> NaiveDate {
+    now.with_timezone(&zone).date_naive()
+}
+
+/// The first instant at or after `now` that is not quiet.
+pub fn after_quiet(now: DateTime<Utc>, quiet: QuietHours, zone: Tz) -> DateTime<Utc> {
+    let local = now.with_timezone(&zone);
+    let (date, time) = (local.date_naive(), local.time());
+    let passes_midnight = quiet.from > quiet.until;
+    let is_quiet = if passes_midnight {
+        time >= quiet.from || time < quiet.until
+    } else {
+        time >= quiet.from && time < quiet.until
+    };
+    if !is_quiet {
+        return now;
+    }
+    let ends_tomorrow = passes_midnight && time >= quiet.from;
+    let date = if ends_tomorrow { date + Days::new(1) } else { date };
+    instant(date, quiet.until, zone)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn utc(text: &str) -> DateTime<Utc> {
+        text.parse().unwrap()
+    }
+
+    /// Quiet 21:00-08:00 on 1 July 2026, computed with the IANA data through Python's zoneinfo.
+    #[test]
+    fn quiet_hours_end_at_eight_on_the_farms_own_clock() {
+        let cases = [
+            ("America/Phoenix", "2026-07-01T04:00:00Z", "2026-07-01T15:00:00Z"),
+            ("America/Denver", "2026-07-01T03:00:00Z", "2026-07-01T14:00:00Z"),
+            ("America/Boise", "2026-07-01T03:00:00Z", "2026-07-01T14:00:00Z"),
+            ("America/Indiana/Indianapolis", "2026-07-01T01:00:00Z", "2026-07-01T12:00:00Z"),
+            ("America/Anchorage", "2026-07-01T05:00:00Z", "2026-07-01T16:00:00Z"),
+        ];
+        for (zone, from, until) in cases {
+            let zone: Tz = zone.parse().unwrap();
+            let quiet = QuietHours::default();
+            assert_eq!(after_quiet(utc(from), quiet, zone), utc(until), "{zone}");
+            let before = utc(from) - TimeDelta::seconds(1);
+            assert_eq!(after_quiet(before, quiet, zone), before, "{zone}");
+            assert_eq!(after_quiet(utc(until), quiet, zone), utc(until), "{zone}");
+        }
+    }
+
+    #[test]
+    fn a_skipped_wall_time_is_taken_after_the_gap_and_a_repeated_one_first() {
+        let zone = chrono_tz::America::Chicago;
+        let at = |m, d, h, min| {
+            let date = NaiveDate::from_ymd_opt(2026, m, d).unwrap();
+            instant(date, NaiveTime::from_hms_opt(h, min, 0).unwrap(), zone)
+        };
+        assert_eq!(at(3, 8, 2, 30), utc("2026-03-08T08:00:00Z"));
+        assert_eq!(at(11, 1, 1, 30), utc("2026-11-01T06:30:00Z"));
+    }
+}

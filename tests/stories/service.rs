@@ -1,0 +1,216 @@
+//! The built binary against a weather service and a gateway: texts arrive, nothing is repeated or
+//! lost, a reply changes the record.
+
+use furrowbell_tests::binary::Service;
+use furrowbell_tests::books::{self, GROWER, HOOK_SECRET, Points};
+use furrowbell_tests::gateway::{Gateway, Seen};
+use furrowbell_tests::weather_service::WeatherService;
+use furrowbell_tests::{binary, databases, install_tls, wait_for};
+use std::collections::BTreeSet;
+use std::time::Duration;
+use tempfile::TempDir;
+
+const MORNING: &str = "2026-09-02T13:30:00Z";
+const LATER: &str = "2026-09-02T16:00:00Z";
+const PATIENCE: Duration = Duration::from_secs(30);
+
+struct Stage {
+    weather: WeatherService,
+    gateway: Gateway,
+    book: TempDir,
+    port: u16,
+}
+
+impl Stage {
+    async fn set(database: &str, deduplicates: bool) -> Self {
+        install_tls();
+        let weather = WeatherService::start().await;
+        let gateway = Gateway::start(deduplicates).await;
+        let port = free_port();
+        let book = books::write(&Points {
+            database,
+            weather: weather.url(),
+            gateway: gateway.url(),
+            deduplicates,
+            port,
+        });
+        Self { weather, gateway, book, port }
+    }
+
+    fn start(&self, at: &str) -> Service {
+        Service::start(self.book.path(), at, 60)
+    }
+
+    async fn texts_about(&self, field: &str) -> Vec<Seen> {
+        wait_for(field, PATIENCE, async || {
+            let found: Vec<_> =
+                self.gateway.delivered().into_iter().filter(|seen| seen.text.contains(field)).collect();
+            (!found.is_empty()).then_some(found)
+        })
+        .await
+    }
+
+    async fn reply(&self, id: &str, text: &str, secret: &str) -> u16 {
+        let client = reqwest::Client::builder().build().expect("a client can be built");
+        let form = [("from", GROWER), ("text", text), ("id", id)];
+        let url = format!("http://127.0.0.1:{}/hooks/sms", self.port);
+        let answer = client.post(url).header("X-Hook-Secret", secret).form(&form).send().await;
+        answer.expect("the hook answers").status().as_u16()
+    }
+
+    async fn ask(&self, command: &[&str]) -> String {
+        let book = self.book.path().to_str().expect("paths of tests are UTF-8");
+        binary::succeed(&[command, &["--book", book]].concat()).await
+    }
+}
+
+fn free_port() -> u16 {
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").expect("a loopback port is free");
+    listener.local_addr().expect("a bound port").port()
+}
+
+fn assert_no_repeat(delivered: &[Seen]) {
+    let mut seen = BTreeSet::new();
+    for text in delivered {
+        assert!(seen.insert((&text.to, &text.text)), "came twice: {}", text.text);
+    }
+}
+
+async fn texts_arrive_once_whatever_happens(database: &str) {
+    let stage = Stage::set(database, true).await;
+    let service = stage.start(MORNING);
+    stage.texts_about("North 80").await;
+    stage.texts_about("South 40").await;
+    stage.texts_about("Creek 60").await;
+    let before = stage.gateway.delivered();
+    assert!(before.iter().all(|seen| seen.to == GROWER && seen.text.starts_with("Story Desk: ")));
+    let (asked, _) = stage.weather.grid_requests();
+    assert_eq!(asked, 1, "three fields in one cell are one request");
+    assert!(stage.weather.agents().iter().all(|agent| agent.contains("desk@example.org")));
+    service.kill().await;
+
+    let service = stage.start(LATER);
+    wait_for("two more pulls", PATIENCE, async || {
+        let (_, not_modified) = stage.weather.grid_requests();
+        (not_modified >= 2).then_some(())
+    })
+    .await;
+    assert_no_repeat(&stage.gateway.delivered());
+    assert_eq!(stage.gateway.delivered(), before, "a restart sends nothing again");
+
+    assert_eq!(stage.reply("1", "DONE south 40", "wrong").await, 401);
+    assert_eq!(stage.reply("1", "DONE south 40", HOOK_SECRET).await, 200);
+    assert_eq!(stage.reply("1", "DONE south 40", HOOK_SECRET).await, 200, "a repeat is taken, once");
+    wait_for("the answer", PATIENCE, async || {
+        (stage.gateway.delivered().len() > before.len()).then_some(())
+    })
+    .await;
+    let shown = stage.ask(&["show", "South 40", "--on", "2026-09-02"]).await;
+    assert!(shown.contains("post pass"), "{shown}");
+    assert_no_repeat(&stage.gateway.delivered());
+    assert_eq!(service.stop().await, Some(0));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn texts_arrive_once_on_sqlite() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    texts_arrive_once_whatever_happens(&books::sqlite_in(folder.path())).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn texts_arrive_once_on_postgresql() {
+    if let Some(database) = databases::fresh_postgres().await {
+        texts_arrive_once_whatever_happens(&database).await;
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_gateway_that_was_down_gets_the_texts_later_but_not_the_expired_ones() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let stage = Stage::set(&books::sqlite_in(folder.path()), true).await;
+    stage.gateway.set_down(true);
+    let service = stage.start(MORNING);
+    wait_for("a few tries", PATIENCE, async || (stage.gateway.requests() >= 4).then_some(())).await;
+    assert_eq!(stage.gateway.delivered(), []);
+    service.kill().await;
+    let waiting = stage.ask(&["texts", "--state", "waiting", "--json"]).await;
+    let waiting: Vec<serde_json::Value> =
+        waiting.lines().map(|line| serde_json::from_str(line).expect("one object a line")).collect();
+    assert!(waiting.len() >= 3, "{waiting:?}");
+
+    // Ten days on, whatever was to be done by then is past; the rest would still make sense.
+    stage.gateway.set_down(false);
+    let much_later = "2026-09-12T13:30:00Z";
+    let service = stage.start(much_later);
+    wait_for("expired texts", PATIENCE, async || {
+        stage.ask(&["texts", "--state", "expired", "--json"]).await.lines().next().map(|_| ())
+    })
+    .await;
+    for old in &waiting {
+        let expires = old["expires_at"].as_str().expect("an instant");
+        let went = stage.gateway.delivered().iter().any(|seen| Some(seen.text.as_str()) == old["body"].as_str());
+        assert_eq!(went, expires > much_later, "{old}");
+    }
+    service.kill().await;
+    let digest = stage.ask(&["digest", "--on", "2026-09-12"]).await;
+    assert!(digest.to_lowercase().contains("expired"), "{digest}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_lost_answer_is_not_a_lost_text() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let stage = Stage::set(&books::sqlite_in(folder.path()), true).await;
+    stage.gateway.hang_after_accepting(1);
+    let service = stage.start(MORNING);
+    stage.texts_about("North 80").await;
+    stage.texts_about("South 40").await;
+    stage.texts_about("Creek 60").await;
+    wait_for("every text settled", PATIENCE, async || {
+        let open = stage.ask(&["texts", "--state", "waiting", "--json"]).await
+            + &stage.ask(&["texts", "--state", "sending", "--json"]).await;
+        open.is_empty().then_some(())
+    })
+    .await;
+    assert_no_repeat(&stage.gateway.delivered());
+    service.kill().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_broken_forecast_leaves_the_last_good_one() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let stage = Stage::set(&books::sqlite_in(folder.path()), true).await;
+    let service = stage.start(MORNING);
+    stage.texts_about("North 80").await;
+    let before = stage.ask(&["show", "North 80", "--on", "2026-09-02"]).await;
+    stage.weather.break_with(r#"{"type":"Feature","properties":{"updateTime":"2026-09"#);
+    let (asked, _) = stage.weather.grid_requests();
+    wait_for("two broken answers", PATIENCE, async || {
+        (stage.weather.grid_requests().0 >= asked + 2).then_some(())
+    })
+    .await;
+    let after = stage.ask(&["show", "North 80", "--on", "2026-09-02"]).await;
+    assert!(after.contains("forecast issued"), "{after}");
+    assert_eq!(before.lines().count(), after.lines().count(), "{before}\n{after}");
+    assert!(!service.log().contains("panicked"));
+    assert_eq!(service.stop().await, Some(0));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn logs_hold_no_number_and_no_text() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let stage = Stage::set(&books::sqlite_in(folder.path()), true).await;
+    let service = stage.start(MORNING);
+    stage.texts_about("North 80").await;
+    assert_eq!(stage.reply("9", "STOP", HOOK_SECRET).await, 200);
+    wait_for("the goodbye", PATIENCE, async || {
+        let last = stage.gateway.delivered().pop()?;
+        last.text.contains("START").then_some(())
+    })
+    .await;
+    let log = service.log();
+    assert!(!log.contains("5550123"), "a phone number is in the log");
+    for seen in stage.gateway.delivered() {
+        assert!(!log.contains(&seen.text), "a text is in the log");
+    }
+    assert_eq!(service.stop().await, Some(0));
+}
