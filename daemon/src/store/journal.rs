@@ -1,0 +1,169 @@
+//! The journal: what happened or was seen, append-only.
+
+use super::error::Result;
+use super::row::{Column, Place};
+use super::{Store, Tx};
+use chrono::{DateTime, NaiveDate, Utc};
+use furrowbell_engine::journal::Event;
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// How an entry came.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Via {
+    /// As a reply.
+    Sms,
+    /// From the command line.
+    Command,
+    /// From the book.
+    Book,
+}
+
+/// One entry with its pedigree.
+#[derive(Clone, PartialEq)]
+pub struct Record {
+    /// Its id.
+    pub id: String,
+    /// What it came from, such as a message's id and the entry's number in it; a replay brings
+    /// the same key and adds nothing.
+    pub source_key: String,
+    /// The field.
+    pub field: String,
+    /// The local day on which it happened.
+    pub happened_on: NaiveDate,
+    /// What happened.
+    pub event: Event,
+    /// Person id, or "manager".
+    pub by: String,
+    /// How it came.
+    pub via: Via,
+    /// What was written, word for word.
+    pub note: Option<String>,
+    /// When it was recorded.
+    pub created_at: DateTime<Utc>,
+    /// When it was taken back.
+    pub undone_at: Option<DateTime<Utc>>,
+}
+
+/// Leaves out what was written.
+impl fmt::Debug for Record {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Record")
+            .field("id", &self.id)
+            .field("field", &self.field)
+            .field("happened_on", &self.happened_on)
+            .field("event", &self.event)
+            .finish_non_exhaustive()
+    }
+}
+
+#[derive(sqlx::FromRow)]
+struct Row {
+    id: String,
+    source_key: String,
+    field: String,
+    happened_on: NaiveDate,
+    event: String,
+    said_by: String,
+    via: String,
+    note: Option<String>,
+    created_at: DateTime<Utc>,
+    undone_at: Option<DateTime<Utc>>,
+}
+
+impl Row {
+    fn read(self) -> Result<Record> {
+        let place = Place { table: "journal", id: &self.id };
+        Ok(Record {
+            event: place.json("event", &self.event)?,
+            via: place.word("via", &self.via)?,
+            id: self.id,
+            source_key: self.source_key,
+            field: self.field,
+            happened_on: self.happened_on,
+            by: self.said_by,
+            note: self.note,
+            created_at: self.created_at,
+            undone_at: self.undone_at,
+        })
+    }
+}
+
+impl Store {
+    /// Adds an entry; `false` when its source key is on record already.
+    pub async fn append(&self, record: &Record) -> Result<bool> {
+        let mut tx = self.begin().await?;
+        let added = insert(&mut tx, record).await?;
+        tx.commit().await?;
+        Ok(added)
+    }
+
+    /// Entries of one field that stand, by the day they happened.
+    pub async fn journal_of(&self, field: &str) -> Result<Vec<Record>> {
+        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
+            "-- journal.of_field
+            SELECT * FROM journal WHERE field = $1 AND undone_at IS NULL
+            ORDER BY happened_on, created_at, id")
+            .bind(field)
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter().map(Row::read).collect()
+    }
+
+    /// Entries of all fields that stand, by field and the day they happened.
+    pub async fn journal(&self) -> Result<Vec<Record>> {
+        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
+            "-- journal.all
+            SELECT * FROM journal WHERE undone_at IS NULL
+            ORDER BY field, happened_on, created_at, id")
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter().map(Row::read).collect()
+    }
+
+    /// Takes an entry back; `false` when it is unknown or was taken back before.
+    pub async fn undo(&self, id: &str, at: DateTime<Utc>) -> Result<bool> {
+        let mut tx = self.begin().await?;
+        let undone = undo(&mut tx, id, at).await?;
+        tx.commit().await?;
+        Ok(undone)
+    }
+}
+
+pub(super) async fn insert(tx: &mut Tx, record: &Record) -> Result<bool> {
+    let event = Column("journal", "event").json(&record.event)?;
+    let via = Column("journal", "via").word(&record.via)?;
+    let added = with_tx!(tx, connection => sqlx::query(
+        "-- journal.append
+        INSERT INTO journal (id, source_key, field, happened_on, event, said_by, via, note,
+            created_at, undone_at)
+        VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+        ON CONFLICT (source_key) DO NOTHING")
+        .bind(&record.id)
+        .bind(&record.source_key)
+        .bind(&record.field)
+        .bind(record.happened_on)
+        .bind(event)
+        .bind(&record.by)
+        .bind(via)
+        .bind(&record.note)
+        .bind(record.created_at)
+        .bind(record.undone_at)
+        .execute(connection)
+        .await?
+        .rows_affected());
+    Ok(added == 1)
+}
+
+pub(super) async fn undo(tx: &mut Tx, id: &str, at: DateTime<Utc>) -> Result<bool> {
+    let undone = with_tx!(tx, connection => sqlx::query(
+        "-- journal.undo
+        UPDATE journal SET undone_at = $2 WHERE id = $1 AND undone_at IS NULL")
+        .bind(id)
+        .bind(at)
+        .execute(connection)
+        .await?
+        .rows_affected());
+    Ok(undone == 1)
+}

@@ -1,0 +1,382 @@
+//! Notices: what was told to whom, once.
+
+use super::error::Result;
+use super::row::{Column, Place};
+use super::texts::{self, Text};
+use super::{Store, Tx};
+use chrono::{DateTime, NaiveDate, Utc};
+use furrowbell_engine::findings::{Evidence, Topic, Urgency};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
+
+/// What makes two notices the same.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Identity {
+    /// The field.
+    pub field: String,
+    /// What it is about.
+    pub topic: Topic,
+    /// Day of the pass or event it hangs on.
+    pub occasion: NaiveDate,
+    /// 1 for the first telling, more when it got worse.
+    pub version: u32,
+    /// Who is told.
+    pub person: String,
+}
+
+/// How a notice came to its end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Ending {
+    /// Somebody answered it.
+    Answered,
+    /// Its time passed.
+    Expired,
+    /// A later version took its place.
+    Superseded,
+}
+
+/// The end of a notice.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Closing {
+    /// How.
+    pub ending: Ending,
+    /// When.
+    pub at: DateTime<Utc>,
+    /// By whom or what: a person, a message, a later notice.
+    pub by: Option<String>,
+}
+
+/// A finding addressed to somebody.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Notice {
+    /// Its id.
+    pub id: String,
+    /// What makes it the one.
+    pub identity: Identity,
+    /// How soon the person must know.
+    pub urgency: Urgency,
+    /// Last day on which the action makes sense.
+    pub act_by: Option<NaiveDate>,
+    /// When telling it loses its sense.
+    pub expires_at: DateTime<Utc>,
+    /// Whether it rests on forecast or model weather.
+    pub provisional: bool,
+    /// The numbers behind it.
+    pub evidence: Evidence,
+    /// When it was raised.
+    pub raised_at: DateTime<Utc>,
+    /// Its end; `None` while it is open.
+    pub closed: Option<Closing>,
+}
+
+/// Notices and the one text that carries them. They are stored together or not at all.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Telling {
+    /// What is told, to one person; at least one, all open.
+    pub notices: Vec<Notice>,
+    /// The text; `None` when the digest alone tells it.
+    pub text: Option<Text>,
+}
+
+#[derive(sqlx::FromRow)]
+struct Row {
+    id: String,
+    field: String,
+    topic: String,
+    occasion: NaiveDate,
+    version: i64,
+    person: String,
+    urgency: String,
+    act_by: Option<NaiveDate>,
+    expires_at: DateTime<Utc>,
+    provisional: bool,
+    evidence: String,
+    raised_at: DateTime<Utc>,
+    state: String,
+    closed_at: Option<DateTime<Utc>>,
+    closed_by: Option<String>,
+}
+
+impl Row {
+    fn read(self) -> Result<Notice> {
+        let place = Place { table: "notice", id: &self.id };
+        let closed = match self.closed_at {
+            None => None,
+            Some(at) => {
+                Some(Closing { ending: place.word("state", &self.state)?, at, by: self.closed_by })
+            }
+        };
+        Ok(Notice {
+            identity: Identity {
+                topic: place.word("topic", &self.topic)?,
+                version: place.number("version", self.version)?,
+                field: self.field,
+                occasion: self.occasion,
+                person: self.person,
+            },
+            urgency: place.word("urgency", &self.urgency)?,
+            evidence: place.json("evidence", &self.evidence)?,
+            id: self.id,
+            act_by: self.act_by,
+            expires_at: self.expires_at,
+            provisional: self.provisional,
+            raised_at: self.raised_at,
+            closed,
+        })
+    }
+}
+
+#[derive(sqlx::FromRow)]
+struct IdentityRow {
+    id: String,
+    field: String,
+    topic: String,
+    occasion: NaiveDate,
+    version: i64,
+    person: String,
+}
+
+impl IdentityRow {
+    fn read(self) -> Result<Identity> {
+        let place = Place { table: "notice", id: &self.id };
+        Ok(Identity {
+            topic: place.word("topic", &self.topic)?,
+            version: place.number("version", self.version)?,
+            field: self.field,
+            occasion: self.occasion,
+            person: self.person,
+        })
+    }
+}
+
+impl Store {
+    /// Stores tellings and says of each whether it stands.
+    ///
+    /// Each telling is one transaction. When any of its notices is on record already, nothing of
+    /// it is stored: somebody else told part of it, and the caller must compose it anew. Open
+    /// earlier versions of its notices end as superseded, and texts that wait with nothing else
+    /// to say are held.
+    pub async fn decide(&self, tellings: &[Telling]) -> Result<Vec<bool>> {
+        let mut stand = Vec::with_capacity(tellings.len());
+        for telling in tellings {
+            stand.push(self.tell(telling).await?);
+        }
+        Ok(stand)
+    }
+
+    async fn tell(&self, telling: &Telling) -> Result<bool> {
+        let mut notices: Vec<&Notice> = telling.notices.iter().collect();
+        // Two instances that insert in one order wait for each other once, never in a ring.
+        notices.sort_by(|left, right| left.identity.cmp(&right.identity));
+        let mut tx = self.begin().await?;
+        for notice in &notices {
+            if !insert(&mut tx, notice).await? {
+                return Ok(false);
+            }
+        }
+        if let Some(text) = &telling.text {
+            texts::insert(&mut tx, text).await?;
+            for notice in &notices {
+                link(&mut tx, &text.id, &notice.id).await?;
+            }
+        }
+        for notice in &notices {
+            supersede(&mut tx, notice).await?;
+        }
+        tx.commit().await?;
+        Ok(true)
+    }
+
+    /// Identities of a field's notices, open or closed.
+    pub async fn known(&self, field: &str) -> Result<BTreeSet<Identity>> {
+        let rows: Vec<IdentityRow> = with_pool!(self, pool => sqlx::query_as(
+            "-- notice.known
+            SELECT id, field, topic, occasion, version, person FROM notice WHERE field = $1")
+            .bind(field)
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter().map(IdentityRow::read).collect()
+    }
+
+    /// Identities of all notices that hang on an occasion since a day.
+    pub async fn known_since(&self, occasion: NaiveDate) -> Result<BTreeSet<Identity>> {
+        let rows: Vec<IdentityRow> = with_pool!(self, pool => sqlx::query_as(
+            "-- notice.known_since
+            SELECT id, field, topic, occasion, version, person FROM notice WHERE occasion >= $1")
+            .bind(occasion)
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter().map(IdentityRow::read).collect()
+    }
+
+    /// One notice.
+    pub async fn notice(&self, id: &str) -> Result<Option<Notice>> {
+        let row: Option<Row> = with_pool!(self, pool => sqlx::query_as(
+            "-- notice.get\nSELECT * FROM notice WHERE id = $1")
+            .bind(id)
+            .fetch_optional(pool)
+            .await?);
+        row.map(Row::read).transpose()
+    }
+
+    /// All open notices, the earliest first.
+    pub async fn open_notices(&self) -> Result<Vec<Notice>> {
+        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
+            "-- notice.open
+            SELECT * FROM notice WHERE state = 'open' ORDER BY raised_at, id")
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter().map(Row::read).collect()
+    }
+
+    /// A person's open notices, the earliest first.
+    pub async fn open_notices_of(&self, person: &str) -> Result<Vec<Notice>> {
+        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
+            "-- notice.open_of_person
+            SELECT * FROM notice WHERE person = $1 AND state = 'open' ORDER BY raised_at, id")
+            .bind(person)
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter().map(Row::read).collect()
+    }
+
+    /// Notices raised at or after an instant, open or closed, the earliest first.
+    pub async fn notices_since(&self, raised_at: DateTime<Utc>) -> Result<Vec<Notice>> {
+        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
+            "-- notice.since
+            SELECT * FROM notice WHERE raised_at >= $1 ORDER BY raised_at, id")
+            .bind(raised_at)
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter().map(Row::read).collect()
+    }
+
+    /// All notices of a field, the earliest first.
+    pub async fn notices_of_field(&self, field: &str) -> Result<Vec<Notice>> {
+        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
+            "-- notice.of_field
+            SELECT * FROM notice WHERE field = $1 ORDER BY raised_at, id")
+            .bind(field)
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter().map(Row::read).collect()
+    }
+
+    /// The notices that a text carries.
+    pub async fn notices_of_text(&self, text: &str) -> Result<Vec<Notice>> {
+        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
+            "-- notice.of_text
+            SELECT notice.* FROM notice
+            JOIN outbox_notice ON outbox_notice.notice_id = notice.id
+            WHERE outbox_notice.outbox_id = $1 ORDER BY notice.raised_at, notice.id")
+            .bind(text)
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter().map(Row::read).collect()
+    }
+
+    /// Ends a notice and holds texts that wait with nothing else to say; `false` when it is
+    /// unknown or was closed before.
+    pub async fn close_notice(&self, id: &str, closing: &Closing) -> Result<bool> {
+        let mut tx = self.begin().await?;
+        let closed = close(&mut tx, id, closing).await?;
+        tx.commit().await?;
+        Ok(closed)
+    }
+
+    /// Ends open notices whose time has passed and says how many.
+    pub async fn expire_notices(&self, now: DateTime<Utc>) -> Result<u64> {
+        Ok(with_pool!(self, pool => sqlx::query(
+            "-- notice.expire
+            UPDATE notice SET state = 'expired', closed_at = $1
+            WHERE state = 'open' AND expires_at <= $1")
+            .bind(now)
+            .execute(pool)
+            .await?
+            .rows_affected()))
+    }
+}
+
+async fn insert(tx: &mut Tx, notice: &Notice) -> Result<bool> {
+    let identity = &notice.identity;
+    let evidence = Column("notice", "evidence").json(&notice.evidence)?;
+    let urgency = Column("notice", "urgency").word(&notice.urgency)?;
+    let inserted = with_tx!(tx, connection => sqlx::query(
+        "-- notice.insert
+        INSERT INTO notice (id, field, topic, occasion, version, person, urgency, act_by,
+            expires_at, provisional, evidence, raised_at, state)
+        VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, 'open')
+        ON CONFLICT (field, topic, occasion, version, person) DO NOTHING")
+        .bind(&notice.id)
+        .bind(&identity.field)
+        .bind(identity.topic.name())
+        .bind(identity.occasion)
+        .bind(i64::from(identity.version))
+        .bind(&identity.person)
+        .bind(urgency)
+        .bind(notice.act_by)
+        .bind(notice.expires_at)
+        .bind(notice.provisional)
+        .bind(evidence)
+        .bind(notice.raised_at)
+        .execute(connection)
+        .await?
+        .rows_affected());
+    Ok(inserted == 1)
+}
+
+async fn link(tx: &mut Tx, text: &str, notice: &str) -> Result<()> {
+    with_tx!(tx, connection => sqlx::query(
+        "-- outbox_notice.insert
+        INSERT INTO outbox_notice (outbox_id, notice_id) VALUES ($1, $2)")
+        .bind(text)
+        .bind(notice)
+        .execute(connection)
+        .await?
+        .rows_affected());
+    Ok(())
+}
+
+async fn supersede(tx: &mut Tx, notice: &Notice) -> Result<()> {
+    let identity = &notice.identity;
+    let earlier: Vec<String> = with_tx!(&mut *tx, connection => sqlx::query_scalar(
+        "-- notice.earlier
+        SELECT id FROM notice
+        WHERE field = $1 AND topic = $2 AND occasion = $3 AND person = $4 AND version < $5
+            AND state = 'open'
+        ORDER BY version")
+        .bind(&identity.field)
+        .bind(identity.topic.name())
+        .bind(identity.occasion)
+        .bind(&identity.person)
+        .bind(i64::from(identity.version))
+        .fetch_all(connection)
+        .await?);
+    let closing =
+        Closing { ending: Ending::Superseded, at: notice.raised_at, by: Some(notice.id.clone()) };
+    for id in earlier {
+        close(tx, &id, &closing).await?;
+    }
+    Ok(())
+}
+
+pub(super) async fn close(tx: &mut Tx, id: &str, closing: &Closing) -> Result<bool> {
+    let state = Column("notice", "state").word(&closing.ending)?;
+    let closed = with_tx!(&mut *tx, connection => sqlx::query(
+        "-- notice.close
+        UPDATE notice SET state = $2, closed_at = $3, closed_by = $4
+        WHERE id = $1 AND state = 'open'")
+        .bind(id)
+        .bind(state)
+        .bind(closing.at)
+        .bind(&closing.by)
+        .execute(connection)
+        .await?
+        .rows_affected());
+    if closed == 0 {
+        return Ok(false);
+    }
+    texts::hold_idle(tx, id, closing.at).await?;
+    Ok(true)
+}

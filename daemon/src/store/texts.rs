@@ -1,0 +1,354 @@
+//! Texts: what was composed, and what has become of it.
+
+use super::error::Result;
+use super::row::{Column, Place};
+use super::{Store, Tx};
+use chrono::{DateTime, NaiveDate, Utc};
+use furrowbell_config::people::{Language, RouteName};
+use furrowbell_engine::findings::Urgency;
+use serde::{Deserialize, Serialize};
+use sqlx::QueryBuilder;
+use std::fmt;
+
+/// Why a text is sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum TextKind {
+    /// It carries notices.
+    Notice,
+    /// It answers what a person wrote.
+    Reply,
+    /// It is the advisor's morning message.
+    Digest,
+    /// It confirms STOP, and alone may still go after it.
+    StopConfirmation,
+    /// Somebody tries a route.
+    Test,
+}
+
+/// Where a text stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum TextState {
+    /// It waits for its time.
+    Waiting,
+    /// A worker holds it.
+    Sending,
+    /// The next hop took it.
+    Sent,
+    /// The phone got it.
+    Delivered,
+    /// It will never go.
+    Failed,
+    /// It lost its sense before it went.
+    Expired,
+    /// It was kept back.
+    Held,
+}
+
+/// One message to one person on one route, as composed.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Text {
+    /// Its id, on every route the key by which a repeat is known.
+    pub id: String,
+    /// Why it is sent.
+    pub kind: TextKind,
+    /// To whom.
+    pub person: String,
+    /// Which way.
+    pub route: RouteName,
+    /// In which language.
+    pub language: Language,
+    /// Subject, where the route has one.
+    pub subject: Option<String>,
+    /// Plain text.
+    pub body: String,
+    /// HTML part, where the route has one.
+    pub html: Option<String>,
+    /// How soon the person must know.
+    pub urgency: Urgency,
+    /// Last day of the action it asks for.
+    pub act_by: Option<NaiveDate>,
+    /// When it was composed.
+    pub created_at: DateTime<Utc>,
+    /// When it may go.
+    pub due_at: DateTime<Utc>,
+    /// When it loses its sense.
+    pub expires_at: DateTime<Utc>,
+}
+
+/// Leaves out what it says.
+impl fmt::Debug for Text {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Text")
+            .field("id", &self.id)
+            .field("kind", &self.kind)
+            .field("person", &self.person)
+            .field("route", &self.route)
+            .field("due_at", &self.due_at)
+            .field("expires_at", &self.expires_at)
+            .finish_non_exhaustive()
+    }
+}
+
+/// A text with what has become of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Queued {
+    /// The text.
+    pub text: Text,
+    /// Where it stands.
+    pub state: TextState,
+    /// How often it was claimed to be tried.
+    pub attempts: u32,
+    /// Whether an earlier try ended without an answer, so that one more may be a repeat.
+    pub possibly_twice: bool,
+    /// When the next hop took it.
+    pub sent_at: Option<DateTime<Utc>>,
+    /// When it left the queue, whichever way.
+    pub ended_at: Option<DateTime<Utc>>,
+    /// The next hop's id for it.
+    pub provider_id: Option<String>,
+    /// Why it failed, waits again or was held.
+    pub last_error: Option<String>,
+}
+
+/// Which texts to list. The default lists all.
+#[derive(Debug, Clone, Default)]
+pub struct TextFilter {
+    /// Only to this person.
+    pub person: Option<String>,
+    /// Only in these states; empty means any.
+    pub states: Vec<TextState>,
+    /// Only composed at or after.
+    pub created_since: Option<DateTime<Utc>>,
+    /// Only those that left the queue at or after.
+    pub ended_since: Option<DateTime<Utc>>,
+    /// Most rows; the latest come first.
+    pub limit: Option<u32>,
+}
+
+#[derive(sqlx::FromRow)]
+pub(super) struct Row {
+    id: String,
+    kind: String,
+    person: String,
+    route: String,
+    language: String,
+    subject: Option<String>,
+    body: String,
+    html: Option<String>,
+    urgency: String,
+    act_by: Option<NaiveDate>,
+    created_at: DateTime<Utc>,
+    due_at: DateTime<Utc>,
+    expires_at: DateTime<Utc>,
+    state: String,
+    attempts: i64,
+    possibly_twice: bool,
+    sent_at: Option<DateTime<Utc>>,
+    ended_at: Option<DateTime<Utc>>,
+    provider_id: Option<String>,
+    last_error: Option<String>,
+}
+
+impl Row {
+    pub(super) fn read(self) -> Result<Queued> {
+        let place = Place { table: "outbox", id: &self.id };
+        Ok(Queued {
+            state: place.word("state", &self.state)?,
+            attempts: place.number("attempts", self.attempts)?,
+            possibly_twice: self.possibly_twice,
+            sent_at: self.sent_at,
+            ended_at: self.ended_at,
+            provider_id: self.provider_id,
+            last_error: self.last_error,
+            text: Text {
+                kind: place.word("kind", &self.kind)?,
+                route: place.word("route", &self.route)?,
+                language: place.word("language", &self.language)?,
+                urgency: place.word("urgency", &self.urgency)?,
+                id: self.id,
+                person: self.person,
+                subject: self.subject,
+                body: self.body,
+                html: self.html,
+                act_by: self.act_by,
+                created_at: self.created_at,
+                due_at: self.due_at,
+                expires_at: self.expires_at,
+            },
+        })
+    }
+}
+
+impl Store {
+    /// Queues a text that carries no notice.
+    pub async fn queue(&self, text: &Text) -> Result<()> {
+        let mut tx = self.begin().await?;
+        insert(&mut tx, text).await?;
+        tx.commit().await
+    }
+
+    /// One text.
+    pub async fn text(&self, id: &str) -> Result<Option<Queued>> {
+        let row: Option<Row> = with_pool!(self, pool => sqlx::query_as(
+            "-- outbox.get\nSELECT * FROM outbox WHERE id = $1")
+            .bind(id)
+            .fetch_optional(pool)
+            .await?);
+        row.map(Row::read).transpose()
+    }
+
+    /// Texts by filter, the latest first.
+    pub async fn texts(&self, filter: &TextFilter) -> Result<Vec<Queued>> {
+        let column = Column("outbox", "state");
+        let states = filter.states.iter().map(|state| column.word(state));
+        let states = states.collect::<Result<Vec<_>>>()?;
+        let rows: Vec<Row> = with_pool!(self, pool => {
+            let mut query = QueryBuilder::new("-- outbox.list\nSELECT * FROM outbox WHERE 1 = 1");
+            if let Some(person) = &filter.person {
+                query.push(" AND person = ").push_bind(person);
+            }
+            if let Some(since) = filter.created_since {
+                query.push(" AND created_at >= ").push_bind(since);
+            }
+            if let Some(since) = filter.ended_since {
+                query.push(" AND ended_at >= ").push_bind(since);
+            }
+            if !states.is_empty() {
+                query.push(" AND state IN (");
+                let mut list = query.separated(", ");
+                for state in &states {
+                    list.push_bind(state);
+                }
+                query.push(")");
+            }
+            query.push(" ORDER BY created_at DESC, id DESC");
+            if let Some(limit) = filter.limit {
+                query.push(" LIMIT ").push_bind(i64::from(limit));
+            }
+            query.build_query_as().fetch_all(pool).await?
+        });
+        rows.into_iter().map(Row::read).collect()
+    }
+
+    /// Texts that carry a notice, the earliest first.
+    pub async fn texts_of_notice(&self, notice: &str) -> Result<Vec<Queued>> {
+        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
+            "-- outbox.of_notice
+            SELECT outbox.* FROM outbox
+            JOIN outbox_notice ON outbox_notice.outbox_id = outbox.id
+            WHERE outbox_notice.notice_id = $1 ORDER BY outbox.created_at, outbox.id")
+            .bind(notice)
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter().map(Row::read).collect()
+    }
+
+    /// Routine notices that went, or are still to go, to a person from `from` up to but without
+    /// `until`: what a daily budget counts.
+    pub async fn routine_count(
+        &self,
+        person: &str,
+        from: DateTime<Utc>,
+        until: DateTime<Utc>,
+    ) -> Result<u32> {
+        let count: i64 = with_pool!(self, pool => sqlx::query_scalar(
+            "-- outbox.routine_count
+            SELECT COUNT(*) FROM outbox
+            WHERE person = $1 AND kind = 'notice' AND urgency <> 'urgent'
+                AND state IN ('waiting', 'sending', 'sent', 'delivered')
+                AND COALESCE(sent_at, due_at) >= $2 AND COALESCE(sent_at, due_at) < $3")
+            .bind(person)
+            .bind(from)
+            .bind(until)
+            .fetch_one(pool)
+            .await?);
+        Place { table: "outbox", id: person }.number("count", count)
+    }
+
+    /// When a text last went to a person.
+    pub async fn last_sent(&self, person: &str) -> Result<Option<DateTime<Utc>>> {
+        Ok(with_pool!(self, pool => sqlx::query_scalar(
+            "-- outbox.last_sent\nSELECT MAX(sent_at) FROM outbox WHERE person = $1")
+            .bind(person)
+            .fetch_one(pool)
+            .await?))
+    }
+
+    /// Notes that the phone got a text; `false` when no sent text has that id.
+    pub async fn delivered(&self, route: RouteName, provider_id: &str) -> Result<bool> {
+        let changed = with_pool!(self, pool => sqlx::query(
+            "-- outbox.delivered
+            UPDATE outbox SET state = 'delivered'
+            WHERE route = $1 AND provider_id = $2 AND state = 'sent'")
+            .bind(route.name())
+            .bind(provider_id)
+            .execute(pool)
+            .await?
+            .rows_affected());
+        Ok(changed > 0)
+    }
+}
+
+pub(super) async fn insert(tx: &mut Tx, text: &Text) -> Result<()> {
+    let kind = Column("outbox", "kind").word(&text.kind)?;
+    let urgency = Column("outbox", "urgency").word(&text.urgency)?;
+    with_tx!(tx, connection => sqlx::query(
+        "-- outbox.insert
+        INSERT INTO outbox (id, kind, person, route, language, subject, body, html, urgency,
+            act_by, created_at, due_at, expires_at, state, attempts, possibly_twice)
+        VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, 'waiting', 0, FALSE)")
+        .bind(&text.id)
+        .bind(kind)
+        .bind(&text.person)
+        .bind(text.route.name())
+        .bind(text.language.code())
+        .bind(&text.subject)
+        .bind(&text.body)
+        .bind(&text.html)
+        .bind(urgency)
+        .bind(text.act_by)
+        .bind(text.created_at)
+        .bind(text.due_at)
+        .bind(text.expires_at)
+        .execute(connection)
+        .await?
+        .rows_affected());
+    Ok(())
+}
+
+/// Keeps back what still waits for a person, and what a dead worker left half done.
+pub(super) async fn hold_all(tx: &mut Tx, person: &str, at: DateTime<Utc>) -> Result<u64> {
+    Ok(with_tx!(tx, connection => sqlx::query(
+        "-- outbox.hold_person
+        UPDATE outbox SET state = 'held', ended_at = $2, last_error = 'the person sent STOP',
+            possibly_twice = possibly_twice OR state = 'sending',
+            lease_token = NULL, lease_until = NULL
+        WHERE person = $1 AND kind <> 'stop-confirmation'
+            AND (state = 'waiting' OR (state = 'sending' AND lease_until <= $2))")
+        .bind(person)
+        .bind(at)
+        .execute(connection)
+        .await?
+        .rows_affected()))
+}
+
+/// Keeps back waiting texts that carry this notice and no open one.
+pub(super) async fn hold_idle(tx: &mut Tx, notice: &str, at: DateTime<Utc>) -> Result<u64> {
+    Ok(with_tx!(tx, connection => sqlx::query(
+        "-- outbox.hold_idle
+        UPDATE outbox SET state = 'held', ended_at = $2,
+            last_error = 'what it says was settled before it went'
+        WHERE state = 'waiting'
+            AND id IN (SELECT outbox_id FROM outbox_notice WHERE notice_id = $1)
+            AND NOT EXISTS (
+                SELECT 1 FROM outbox_notice
+                JOIN notice ON notice.id = outbox_notice.notice_id
+                WHERE outbox_notice.outbox_id = outbox.id AND notice.state = 'open')")
+        .bind(notice)
+        .bind(at)
+        .execute(connection)
+        .await?
+        .rows_affected()))
+}
