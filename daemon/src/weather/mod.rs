@@ -2,6 +2,7 @@
 //! files. Nothing here knows the store; values come back and the caller keeps them.
 
 pub mod cells;
+pub mod days;
 pub mod grid;
 pub mod interval;
 pub mod layers;
