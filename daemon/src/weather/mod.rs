@@ -3,6 +3,7 @@
 
 pub mod cells;
 pub mod days;
+pub mod files;
 pub mod grid;
 pub mod interval;
 pub mod layers;
