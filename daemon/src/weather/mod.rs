@@ -3,8 +3,10 @@
 
 pub mod cells;
 pub mod days;
+pub mod fault;
 pub mod files;
 pub mod grid;
 pub mod interval;
 pub mod layers;
 pub mod limiter;
+pub mod nws;
