@@ -1,1 +1,12 @@
-//! Stub.
+//! Where weather comes from: the forecast grid of the US National Weather Service, and daily
+//! files. Nothing here knows the store; values come back and the caller keeps them.
+
+pub mod cells;
+pub mod days;
+pub mod fault;
+pub mod files;
+pub mod grid;
+pub mod interval;
+pub mod layers;
+pub mod limiter;
+pub mod nws;
