@@ -2,11 +2,14 @@
 
 use super::Desk;
 use super::timing::local_day;
+use crate::store::WeatherHour;
+use crate::weather::{days, grid, sources};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono_tz::Tz;
 use furrowbell_config::farms::{Farm, Field};
 use furrowbell_engine::journal::Entry;
 use furrowbell_engine::season::{self, Input, Season};
-use furrowbell_engine::weather::Weather;
+use furrowbell_engine::weather::{Day, Kind, Weather};
 use std::collections::HashMap;
 
 /// One field as of now.
@@ -18,62 +21,104 @@ pub struct FieldNow<'a> {
     pub field: &'a Field,
     /// The local day.
     pub today: NaiveDate,
+    /// What happened to it, as the book and the journal say.
+    pub entries: Vec<Entry>,
     /// Its season so far, with what it shows today.
     pub season: Season,
     /// When the forecast it rests on was issued.
     pub forecast_issued: Option<DateTime<Utc>>,
 }
 
-/// How far back weather is read: longer than any season's first pass lies behind its last clock.
-const SEASON_DAYS: i64 = 200;
+/// How far back weather is read: longer than a season's first pass lies behind its last clock.
+const SEASON: TimeDelta = TimeDelta::days(200);
+/// How far ahead.
+const AHEAD: TimeDelta = TimeDelta::days(20);
+
+/// The forecast of one cell in one zone.
+#[derive(Debug, Clone, Default)]
+struct Forecast {
+    days: Vec<Day>,
+    issued: Option<DateTime<Utc>>,
+}
 
 impl Desk {
     /// Every field that has a plan, advanced to now.
     pub async fn advance(&self, now: DateTime<Utc>) -> anyhow::Result<Vec<FieldNow<'_>>> {
         let mut journal: HashMap<String, Vec<Entry>> = HashMap::new();
         for record in self.store.journal().await? {
-            journal.entry(record.field).or_default().push(record.entry);
+            let entry = Entry { date: record.happened_on, event: record.event };
+            journal.entry(record.field).or_default().push(entry);
         }
+        let mut forecasts = Forecasts::of(self).await?;
         let mut fields = Vec::new();
         for farm in &self.book.farms {
-            for field in self.book.fields_of(&farm.id) {
+            for field in self.book.fields.iter().filter(|field| field.farm == farm.id) {
                 let Some(plan) = &field.plan else { continue };
                 let today = local_day(now, farm.zone);
                 let mut entries = field.entries();
                 entries.extend(journal.remove(&field.id).unwrap_or_default());
-                let (weather, forecast_issued) = self.weather_of(farm, field, now).await?;
+                let forecast = forecasts.get(&field.id, farm.zone, now).await?;
+                let mut days = forecast.days;
+                if let Some(files) = &self.weather.files {
+                    days = sources::merge(days, files.days(farm, field, today));
+                }
                 let season = season::run(&Input {
                     site: &field.site,
                     plan,
                     journal: &entries,
-                    weather: &weather,
+                    weather: &Weather::new(days),
                     thresholds: &field.thresholds,
                     today,
                 });
-                fields.push(FieldNow { farm, field, today, season, forecast_issued });
+                let forecast_issued = forecast.issued;
+                fields.push(FieldNow { farm, field, today, entries, season, forecast_issued });
             }
         }
         Ok(fields)
     }
+}
 
-    /// What is known and expected for a field: files first, the forecast grid for the rest.
-    async fn weather_of(
-        &self,
-        farm: &Farm,
-        field: &Field,
-        now: DateTime<Utc>,
-    ) -> anyhow::Result<(Weather, Option<DateTime<Utc>>)> {
-        let today = local_day(now, farm.zone);
-        let (mut days, mut issued) = (Vec::new(), None);
-        if self.weather.nws.is_some() {
-            let from = now - TimeDelta::days(SEASON_DAYS);
-            let hours = self.store.hours_of_field(&field.id, from).await?;
-            issued = hours.iter().map(|hour| hour.issued_at).max();
-            days = crate::weather::days::assemble(&hours, farm.zone);
+/// The cells' forecasts, each read and put into days once a round.
+struct Forecasts<'a> {
+    desk: &'a Desk,
+    cell_of: HashMap<String, String>,
+    read: HashMap<(String, Tz), Forecast>,
+}
+
+impl<'a> Forecasts<'a> {
+    async fn of(desk: &'a Desk) -> anyhow::Result<Self> {
+        let places = match desk.weather.nws {
+            Some(_) => desk.store.field_cells().await?,
+            None => Vec::new(),
+        };
+        let cell_of = places.into_iter().map(|place| (place.field, place.cell)).collect();
+        Ok(Self { desk, cell_of, read: HashMap::new() })
+    }
+
+    async fn get(&mut self, field: &str, zone: Tz, now: DateTime<Utc>) -> anyhow::Result<Forecast> {
+        let Some(cell) = self.cell_of.get(field) else { return Ok(Forecast::default()) };
+        let key = (cell.clone(), zone);
+        if let Some(forecast) = self.read.get(&key) {
+            return Ok(forecast.clone());
         }
-        if let Some(files) = &self.weather.files {
-            days = crate::weather::days::overlay(days, files.days(farm, field, today));
-        }
-        Ok((Weather::new(days), issued))
+        let rows = self.desk.store.hours(cell, now - SEASON, now + AHEAD).await?;
+        let issued = rows.iter().map(|row| row.issued_at).max();
+        let hours: Vec<_> = rows.iter().map(hour).collect();
+        let forecast = Forecast { days: days::assemble(&hours, zone, Kind::Forecast), issued };
+        self.read.insert(key, forecast.clone());
+        Ok(forecast)
+    }
+}
+
+fn hour(row: &WeatherHour) -> grid::Hour {
+    grid::Hour {
+        temp_c: row.temp_c,
+        rain_mm: row.rain_mm,
+        humidity_pct: row.humidity_pct,
+        wind_mps: row.wind_mps,
+        gust_mps: row.gust_mps,
+        sky_pct: row.sky_pct,
+        start: row.hour,
+        ..grid::Hour::default()
     }
 }

@@ -1,20 +1,20 @@
 //! Decides who is told what, and when it may go.
 //!
-//! The decision is pure; [`Desk::decide`] reads what it needs, then writes notices and texts in one
-//! transaction. Findings that would read the same to one person become one text that names every
-//! field.
+//! [`Desk::compose`] reads and decides, [`Desk::decide`] also writes: notices and their text in one
+//! transaction. Findings that read the same to one person become one text that names every field.
 
 use super::Desk;
 use super::advance::FieldNow;
 use super::timing::{after_quiet, local_day, start_of_day};
-use crate::store::notices::{Identity, Notice};
-use crate::store::outbox::{Kind, Text};
+use crate::store::{
+    Closing, ConsentState, Ending, Identity, Notice, Telling, Text, TextKind,
+};
 use crate::wording::{FieldRef, TextInput};
-use chrono::{DateTime, Days, TimeDelta, Utc};
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use furrowbell_config::people::Person;
 use furrowbell_engine::findings::{Finding, Urgency};
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 /// Why something that a season shows was not sent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -23,19 +23,338 @@ pub enum HeldBack {
     NoConsent,
     /// The person sent STOP.
     Stopped,
-    /// The budget leaves no room before the advice loses its sense.
+    /// The daily budget leaves no room before the advice loses its sense.
     NoRoom,
 }
 
-/// A finding that could not be sent to a person.
-#[derive(Debug)]
-pub struct Held<'a> {
+/// A finding on its way to one person.
+#[derive(Debug, Clone, Copy)]
+pub struct Addressed<'a> {
     /// Who.
     pub person: &'a Person,
     /// About which field.
-    pub now: &'a FieldNow<'a>,
+    pub at: &'a FieldNow<'a>,
     /// What.
     pub finding: &'a Finding,
-    /// Why not.
-    pub why: HeldBack,
+}
+
+/// What a round would tell, and what it must hold back.
+#[derive(Debug, Default)]
+pub struct Composed<'a> {
+    /// New notices with their texts.
+    pub tellings: Vec<Telling>,
+    /// Findings that cannot be sent, with the reason.
+    pub held: Vec<(Addressed<'a>, HeldBack)>,
+    /// People whose text carries the hint that STOP ends the texts.
+    hinted: BTreeSet<String>,
+}
+
+/// Days of occasions that are compared: longer than any season.
+const SEASON: Days = Days::new(300);
+
+impl Addressed<'_> {
+    fn identity(&self) -> Identity {
+        Identity {
+            field: self.at.field.id.clone(),
+            topic: self.finding.topic(),
+            occasion: self.finding.occasion,
+            version: self.finding.version,
+            person: self.person.id.clone(),
+        }
+    }
+
+    fn zone(&self) -> Tz {
+        self.at.farm.zone
+    }
+
+    fn expires_at(&self) -> DateTime<Utc> {
+        start_of_day(self.finding.expires, self.zone())
+    }
+
+    fn may_wake(&self) -> bool {
+        self.finding.urgency == Urgency::Urgent && self.person.urgent_at_night
+    }
+}
+
+impl Desk {
+    /// Closes notices that no longer hold, then tells what is new.
+    pub(super) async fn decide(&self, fields: &[FieldNow<'_>], now: DateTime<Utc>) -> anyhow::Result<()> {
+        self.close_what_no_longer_holds(fields, now).await?;
+        let composed = self.compose(fields, now).await?;
+        let stand = self.store.decide(&composed.tellings).await?;
+        for person in composed.hinted {
+            let day = local_day(now, self.book.service.zone).to_string();
+            self.store.mark(&hint_mark(&person), &day, now).await?;
+        }
+        let told = stand.iter().filter(|stands| **stands).count();
+        if told > 0 {
+            tracing::info!(texts = told, held_back = composed.held.len(), "decided");
+        }
+        Ok(())
+    }
+
+    /// An open notice whose finding is gone has lost its sense; a text that still waits with
+    /// nothing else to say is kept back with it.
+    async fn close_what_no_longer_holds(
+        &self,
+        fields: &[FieldNow<'_>],
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<()> {
+        let holds: HashSet<_> = fields
+            .iter()
+            .flat_map(|at| at.season.findings.iter().map(move |finding| (at, finding)))
+            .map(|(at, finding)| (at.field.id.as_str(), finding.topic(), finding.occasion))
+            .collect();
+        let closing = Closing { ending: Ending::Expired, at: now, by: None };
+        for notice in self.store.open_notices().await? {
+            let identity = &notice.identity;
+            let key = (identity.field.as_str(), identity.topic, identity.occasion);
+            if !holds.contains(&key) {
+                self.store.close_notice(&notice.id, &closing).await?;
+            }
+        }
+        Ok(())
+    }
+
+    /// What is new to somebody as of now; writes nothing.
+    pub async fn compose<'a>(
+        &'a self,
+        fields: &'a [FieldNow<'a>],
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<Composed<'a>> {
+        let known = self.store.known_since(local_day(now, Tz::UTC) - SEASON).await?;
+        let stopped = self.stopped().await?;
+        let mut composed = Composed::default();
+        let mut by_person: BTreeMap<&str, Vec<Addressed<'_>>> = BTreeMap::new();
+        for addressed in self.addressed(fields) {
+            if known.contains(&addressed.identity()) {
+                continue;
+            }
+            if addressed.person.consent.is_none() {
+                composed.held.push((addressed, HeldBack::NoConsent));
+            } else if stopped.contains(&addressed.person.id) {
+                composed.held.push((addressed, HeldBack::Stopped));
+            } else {
+                by_person.entry(&addressed.person.id).or_default().push(addressed);
+            }
+        }
+        for addressed in by_person.into_values() {
+            self.compose_for_one(addressed, now, &mut composed).await?;
+        }
+        Ok(composed)
+    }
+
+    /// Every finding that is worth a text, for every grower of its farm.
+    fn addressed<'a>(&'a self, fields: &'a [FieldNow<'a>]) -> impl Iterator<Item = Addressed<'a>> {
+        fields.iter().flat_map(move |at| {
+            let growers = at.farm.growers.iter().filter_map(|id| self.book.person(id));
+            growers.flat_map(move |person| {
+                let worth = at.season.findings.iter().filter(|f| f.urgency > Urgency::Digest);
+                worth.map(move |finding| Addressed { person, at, finding })
+            })
+        })
+    }
+
+    /// People who have sent STOP and not START since.
+    pub(super) async fn stopped(&self) -> anyhow::Result<HashSet<String>> {
+        let consents = self.store.consents().await?;
+        Ok(consents
+            .into_iter()
+            .filter(|consent| consent.state == ConsentState::Stop)
+            .map(|consent| consent.person)
+            .collect())
+    }
+
+    async fn compose_for_one<'a>(
+        &self,
+        mut addressed: Vec<Addressed<'a>>,
+        now: DateTime<Utc>,
+        composed: &mut Composed<'a>,
+    ) -> anyhow::Result<()> {
+        addressed.sort_by_key(|one| {
+            let finding = one.finding;
+            let act_by = finding.act_by.unwrap_or(NaiveDate::MAX);
+            (std::cmp::Reverse(finding.urgency), act_by, finding.topic())
+        });
+        let mut budget = Budget::new(self.book.service.sending.routine_texts_per_day);
+        let mut hint = self.hint_is_due(&addressed[0].person.id, now).await?;
+        for group in self.groups(addressed, now, hint) {
+            let first = group[0];
+            let due_at = if first.finding.urgency == Urgency::Urgent {
+                self.earliest(first, now)
+            } else {
+                match self.next_room(first, now, &mut budget).await? {
+                    Some(due_at) => due_at,
+                    None => {
+                        composed.held.extend(group.iter().map(|one| (*one, HeldBack::NoRoom)));
+                        continue;
+                    }
+                }
+            };
+            composed.tellings.push(self.telling(&group, due_at, now, hint));
+            if hint {
+                composed.hinted.insert(first.person.id.clone());
+                hint = false;
+            }
+        }
+        Ok(())
+    }
+
+    /// Groups findings that read the same, as long as the text can name every field.
+    fn groups<'a>(
+        &self,
+        addressed: Vec<Addressed<'a>>,
+        now: DateTime<Utc>,
+        hint: bool,
+    ) -> Vec<Vec<Addressed<'a>>> {
+        let mut groups: Vec<Vec<Addressed<'a>>> = Vec::new();
+        let mut open: HashMap<(String, Urgency), usize> = HashMap::new();
+        for one in addressed {
+            let nameless = self.body(&[one], Some("#"), now, false);
+            let key = (nameless, one.finding.urgency);
+            if let Some(group) = open.get(&key).and_then(|at| groups.get_mut(*at)) {
+                group.push(one);
+                let body = self.body(group, None, now, hint);
+                if group.iter().all(|one| body.contains(&one.at.field.name)) {
+                    continue;
+                }
+                group.pop();
+            }
+            open.insert(key, groups.len());
+            groups.push(vec![one]);
+        }
+        groups
+    }
+
+    fn body(
+        &self,
+        group: &[Addressed<'_>],
+        nameless: Option<&str>,
+        now: DateTime<Utc>,
+        stop_hint: bool,
+    ) -> String {
+        let Addressed { person, at, finding } = group[0];
+        let fields = group.iter().map(|one| FieldRef {
+            name: nameless.unwrap_or(&one.at.field.name),
+            crop_is_corn: one.at.field.plan.as_ref().is_some_and(|plan| plan.crop.is_corn()),
+        });
+        self.wording.text(&TextInput {
+            sender: &self.book.service.name,
+            language: person.language,
+            fields: fields.collect(),
+            evidence: &finding.evidence,
+            version: finding.version,
+            act_by: finding.act_by,
+            provisional: finding.provisional,
+            today: local_day(now, at.farm.zone),
+            stop_hint,
+            update: false,
+        })
+    }
+
+    fn telling(
+        &self,
+        group: &[Addressed<'_>],
+        due_at: DateTime<Utc>,
+        now: DateTime<Utc>,
+        hint: bool,
+    ) -> Telling {
+        let Addressed { person, finding, .. } = group[0];
+        let notices = group.iter().map(|one| Notice {
+            id: self.ids.make(),
+            identity: one.identity(),
+            urgency: one.finding.urgency,
+            act_by: one.finding.act_by,
+            expires_at: one.expires_at(),
+            provisional: one.finding.provisional,
+            evidence: one.finding.evidence.clone(),
+            raised_at: now,
+            closed: None,
+        });
+        let text = Text {
+            id: self.ids.make(),
+            kind: TextKind::Notice,
+            person: person.id.clone(),
+            route: self.route_of(person),
+            language: person.language,
+            subject: Some(self.wording.topic_name(person.language, &finding.evidence)),
+            body: self.body(group, None, now, hint),
+            html: None,
+            urgency: finding.urgency,
+            act_by: finding.act_by,
+            created_at: now,
+            due_at,
+            expires_at: group.iter().map(Addressed::expires_at).min().unwrap_or(now),
+        };
+        Telling { notices: notices.collect(), text: Some(text) }
+    }
+
+    fn earliest(&self, one: Addressed<'_>, from: DateTime<Utc>) -> DateTime<Utc> {
+        if one.may_wake() { from } else { after_quiet(from, one.person.quiet, one.zone()) }
+    }
+
+    /// The first moment at which the person's budget has room, if that comes in time.
+    async fn next_room(
+        &self,
+        one: Addressed<'_>,
+        now: DateTime<Utc>,
+        budget: &mut Budget,
+    ) -> anyhow::Result<Option<DateTime<Utc>>> {
+        let zone = one.zone();
+        let mut due_at = self.earliest(one, now);
+        while due_at < one.expires_at() {
+            let day = local_day(due_at, zone);
+            let tomorrow = start_of_day(day + Days::new(1), zone);
+            if !budget.knows(day) {
+                let from = start_of_day(day, zone);
+                let taken = self.store.routine_count(&one.person.id, from, tomorrow).await?;
+                budget.set(day, taken);
+            }
+            if budget.take(day) {
+                return Ok(Some(due_at));
+            }
+            due_at = self.earliest(one, tomorrow);
+        }
+        Ok(None)
+    }
+
+    async fn hint_is_due(&self, person: &str, now: DateTime<Utc>) -> anyhow::Result<bool> {
+        let every = TimeDelta::days(self.book.service.sending.stop_hint_every_days.into());
+        let last = self.store.last_mark(&hint_mark(person)).await?;
+        Ok(last.is_none_or(|last| now - last >= every))
+    }
+}
+
+fn hint_mark(person: &str) -> String {
+    format!("stop-hint/{person}")
+}
+
+/// Routine texts that one person still may get, by local day.
+struct Budget {
+    most: u32,
+    taken: HashMap<NaiveDate, u32>,
+}
+
+impl Budget {
+    fn new(most: u32) -> Self {
+        Self { most, taken: HashMap::new() }
+    }
+
+    fn knows(&self, day: NaiveDate) -> bool {
+        self.taken.contains_key(&day)
+    }
+
+    fn set(&mut self, day: NaiveDate, taken: u32) {
+        self.taken.insert(day, taken);
+    }
+
+    /// Takes one place of the day, if there is one left.
+    fn take(&mut self, day: NaiveDate) -> bool {
+        let taken = self.taken.entry(day).or_default();
+        let room = *taken < self.most;
+        if room {
+            *taken += 1;
+        }
+        room
+    }
 }

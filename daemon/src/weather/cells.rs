@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 use furrowbell_engine::units::{Latitude, Longitude};
+use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::str::FromStr;
 
@@ -87,7 +88,7 @@ fn hash(bytes: &[u8]) -> u64 {
 }
 
 /// Outline of a cell, as pairs of longitude and latitude in degrees. Four corners or more, closed.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Polygon(Vec<[f64; 2]>);
 
 impl Polygon {

@@ -10,3 +10,6 @@ pub mod interval;
 pub mod layers;
 pub mod limiter;
 pub mod nws;
+pub mod sources;
+
+pub use sources::Sources;
