@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use chrono_tz::Tz;
+use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::Plan;
 use furrowbell_engine::site::Site;
 use furrowbell_engine::thresholds::{Overrides, Thresholds};
@@ -56,4 +57,22 @@ pub struct Done {
     pub post_applied: Option<NaiveDate>,
     /// Day of the sidedress pass, with the N put on when it was not as planned.
     pub sidedressed: Option<(NaiveDate, Option<PoundsPerAcre>)>,
+}
+
+impl Field {
+    /// What the book says has happened, as journal entries in order of date.
+    pub fn entries(&self) -> Vec<Entry> {
+        let as_planned = Vec::new;
+        let done = &self.done;
+        let passes = [
+            done.planted.map(|date| (date, Event::Planted)),
+            done.pre_applied.map(|date| (date, Event::PreApplied { ingredients: as_planned() })),
+            done.post_applied.map(|date| (date, Event::PostApplied { ingredients: as_planned() })),
+            done.sidedressed.map(|(date, nitrogen)| (date, Event::Sidedressed { nitrogen })),
+        ];
+        let mut entries: Vec<Entry> =
+            passes.into_iter().flatten().map(|(date, event)| Entry { date, event }).collect();
+        entries.sort_by_key(|entry| entry.date);
+        entries
+    }
 }

@@ -1,9 +1,28 @@
 //! The book: what people edit. Settings, people, farms, fields, plans and thresholds.
+//!
+//! [`Book::load`] reads a folder, checks everything in it and gives either the whole book or every
+//! fault there is, each with file, line and column.
 
+mod check;
+mod document;
+mod draft;
+mod farm_file;
 pub mod farms;
+mod faults;
+mod geometry;
+mod import;
+mod load;
 pub mod people;
+mod replies;
+pub mod schedule;
 pub mod schema;
+mod secrets;
 pub mod service;
+mod structure;
+
+pub use faults::{Fault, Faults};
+pub use replies::Reply;
+pub use secrets::NoSecret;
 
 use std::path::PathBuf;
 
@@ -20,4 +39,68 @@ pub struct Book {
     pub farms: Vec<farms::Farm>,
     /// Every field of every farm.
     pub fields: Vec<farms::Field>,
+    /// Scripted replies for rehearsals, in order of time.
+    pub replies: Vec<Reply>,
+    /// What is allowed and yet worth a look.
+    pub warnings: Vec<Fault>,
+}
+
+/// Why a name does not lead to one field.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NoSuchField {
+    /// No field has that id or name.
+    #[error("no field is called \"{name}\"{}", .nearest.as_ref().map_or(String::new(), |near| format!("; did you mean \"{near}\"?")))]
+    Unknown {
+        /// What was asked for.
+        name: String,
+        /// The most similar name there is.
+        nearest: Option<String>,
+    },
+    /// Several farms have a field of that name.
+    #[error("several fields are called \"{name}\"; say which: {}", .ids.join(", "))]
+    Several {
+        /// What was asked for.
+        name: String,
+        /// Ids of these fields.
+        ids: Vec<String>,
+    },
+}
+
+impl Book {
+    /// The field of that id (`FARM/FIELD`).
+    pub fn field(&self, id: &str) -> Option<&farms::Field> {
+        self.fields.iter().find(|field| field.id == id)
+    }
+
+    /// The person of that id.
+    pub fn person(&self, id: &str) -> Option<&people::Person> {
+        self.people.iter().find(|person| person.id == id)
+    }
+
+    /// The farm of that id.
+    pub fn farm(&self, id: &str) -> Option<&farms::Farm> {
+        self.farms.iter().find(|farm| farm.id == id)
+    }
+
+    /// The one field of that id or, in any case of letters, of that name.
+    pub fn find_field(&self, name: &str) -> Result<&farms::Field, NoSuchField> {
+        if let Some(field) = self.field(name) {
+            return Ok(field);
+        }
+        let folded = name.trim().to_lowercase();
+        let named: Vec<_> =
+            self.fields.iter().filter(|field| field.name.to_lowercase() == folded).collect();
+        match named.as_slice() {
+            [only] => Ok(only),
+            [] => {
+                let names: Vec<&str> = self.fields.iter().map(|field| &*field.name).collect();
+                let nearest = structure::nearest_word(name, &names).map(str::to_owned);
+                Err(NoSuchField::Unknown { name: name.to_owned(), nearest })
+            }
+            several => {
+                let ids = several.iter().map(|field| field.id.clone()).collect();
+                Err(NoSuchField::Several { name: name.to_owned(), ids })
+            }
+        }
+    }
 }

@@ -1,30 +1,42 @@
 //! People and how to reach them: `people.toml`.
 
+use crate::schema::HOUR_MINUTE;
 use chrono::{NaiveDate, NaiveTime};
 use chrono_tz::Tz;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+/// Everybody: `people.toml`.
+#[derive(Debug, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct PeopleFile {
+    /// The people.
+    #[serde(default)]
+    pub person: Vec<Person>,
+}
+
 /// One person.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Person {
-    /// Short id used everywhere else: lower-case letters, digits and dashes.
+    /// Short id used everywhere else: up to 32 lower-case letters, digits and dashes.
     #[schemars(regex(pattern = r"^[a-z0-9][a-z0-9-]{0,31}$"))]
     pub id: String,
     /// Name as shown in the digest.
     pub name: String,
     /// What the person does.
     pub role: Role,
-    /// Mobile number, E.164.
-    #[schemars(regex(pattern = r"^\+[1-9][0-9]{6,14}$"))]
+    /// Mobile number, E.164: a plus sign, then country code and number in digits only.
+    #[schemars(regex(pattern = r"^\+[1-9][0-9]{6,14}$"), extend("x-private" = true))]
     pub phone: Option<String>,
-    /// Email address.
+    /// Email address: name@host.
+    #[schemars(regex(pattern = r"^[^@\s]+@[^@\s]+$"), extend("x-private" = true))]
     pub email: Option<String>,
     /// Language of the texts.
     #[serde(default)]
     pub language: Language,
     /// Ways to reach the person, best first.
+    #[schemars(length(min = 1), extend("uniqueItems" = true))]
     pub routes: Vec<RouteName>,
     /// Hours without texts, on the clock of the person's farm or desk.
     #[serde(default)]
@@ -35,7 +47,7 @@ pub struct Person {
     /// When and how the person agreed to get texts. Without it nothing is sent.
     pub consent: Option<Consent>,
     /// IANA time zone, when it is not the desk's.
-    #[schemars(with = "Option<String>")]
+    #[schemars(with = "Option<crate::schema::Zone>")]
     pub zone: Option<Tz>,
 }
 
@@ -107,12 +119,12 @@ impl RouteName {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct QuietHours {
-    /// First quiet minute.
-    #[schemars(with = "String", regex(pattern = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"))]
+    /// First quiet minute, HH:MM on a 24-hour clock.
+    #[schemars(with = "String", regex(pattern = HOUR_MINUTE))]
     #[serde(deserialize_with = "crate::schema::hour_minute")]
     pub from: NaiveTime,
-    /// First minute that is not quiet any more.
-    #[schemars(with = "String", regex(pattern = r"^([01][0-9]|2[0-3]):[0-5][0-9]$"))]
+    /// First minute that is not quiet any more, HH:MM on a 24-hour clock.
+    #[schemars(with = "String", regex(pattern = HOUR_MINUTE))]
     #[serde(deserialize_with = "crate::schema::hour_minute")]
     pub until: NaiveTime,
 }

@@ -9,16 +9,24 @@ use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
+/// An address on the web.
+const HTTP: &str = "^https?://[^/]";
+/// An absolute JSON pointer.
+const POINTER: &str = "^/";
+/// A database the service can keep its record in.
+const DATABASE: &str = "^(sqlite:|postgres(ql)?://).";
+
 /// The whole of `service.toml`.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Service {
-    /// Sender name, first in every text.
+    /// Sender name, first in every text: up to 20 plain letters, digits, spaces and . ' & / -
+    #[schemars(regex(pattern = r"^[A-Za-z0-9][A-Za-z0-9 .'&/-]{0,19}$"))]
     pub name: String,
     /// Address that HELP answers with and that weather services are given.
     pub contact: String,
     /// IANA time zone of the advisor's desk; farms may name their own.
-    #[schemars(with = "String")]
+    #[schemars(with = "crate::schema::Zone")]
     pub zone: Tz,
     /// Where the record is kept.
     #[serde(default)]
@@ -35,6 +43,7 @@ pub struct Service {
     #[serde(default)]
     pub sending: Sending,
     /// Address for health, metrics and reply hooks; absent means no listener.
+    #[schemars(with = "Option<crate::schema::Socket>")]
     pub listen: Option<SocketAddr>,
     /// Service-wide thresholds.
     #[serde(default)]
@@ -57,6 +66,7 @@ pub enum SecretSource {
 #[serde(deny_unknown_fields)]
 pub struct Database {
     /// `sqlite:PATH` (relative paths start at the book) or `postgres://USER@HOST/NAME`.
+    #[schemars(regex(pattern = DATABASE), extend("x-private" = true))]
     pub url: Option<String>,
     /// The same from a file or the environment, for a URL with a password.
     pub url_from: Option<SecretSource>,
@@ -87,8 +97,9 @@ pub struct WeatherSources {
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Nws {
-    /// Base address.
+    /// Base address, with http or https.
     #[serde(default = "nws_base_url")]
+    #[schemars(regex(pattern = HTTP))]
     pub base_url: String,
     /// Minutes between two pulls of one cell.
     #[serde(default = "nws_every_minutes")]
@@ -134,7 +145,8 @@ pub struct Console {}
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SmsHttp {
-    /// Address to send to.
+    /// Address to send to, with http or https.
+    #[schemars(regex(pattern = HTTP), extend("x-private" = true))]
     pub url: String,
     /// How the fields travel.
     #[serde(default)]
@@ -250,13 +262,15 @@ pub struct SuccessTest {
     /// Highest status that is a success.
     #[schemars(range(min = 200, max = 399))]
     pub status_max: u16,
-    /// JSON pointer (RFC 6901) of a value in the answer that must be ...
+    /// JSON pointer (RFC 6901), from a slash on, of a value in the answer that must be ...
+    #[schemars(regex(pattern = POINTER))]
     pub json_pointer: Option<String>,
     /// ... this, written as text.
     pub equals: Option<String>,
     /// Text the body must contain, for gateways that answer in plain text.
     pub contains: Option<String>,
-    /// JSON pointer of the gateway's id for the text.
+    /// JSON pointer (RFC 6901), from a slash on, of the gateway's id for the text.
+    #[schemars(regex(pattern = POINTER))]
     pub message_id_pointer: Option<String>,
 }
 

@@ -1,0 +1,77 @@
+//! What is wrong with a book, and where.
+
+use std::fmt;
+use std::path::PathBuf;
+
+/// One thing that is wrong, with its place.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Fault {
+    /// File, as reached through the book's folder.
+    pub file: PathBuf,
+    /// Line, counted from 1.
+    pub line: usize,
+    /// Column in characters, counted from 1.
+    pub column: usize,
+    /// What was found and what is wanted. Never holds a phone number, an address or a secret.
+    pub message: String,
+}
+
+impl Fault {
+    /// A fault of a whole file.
+    pub(crate) fn whole_file(file: impl Into<PathBuf>, message: String) -> Self {
+        Self { file: file.into(), line: 1, column: 1, message }
+    }
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}:{}: {}", self.file.display(), self.line, self.column, self.message)
+    }
+}
+
+/// Everything that is wrong with a book, in order of file and line. Never empty.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Faults(Vec<Fault>);
+
+impl Faults {
+    /// The faults, in order of file and line.
+    pub fn list(&self) -> &[Fault] {
+        &self.0
+    }
+}
+
+impl fmt::Display for Faults {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for fault in &self.0 {
+            writeln!(f, "{fault}")?;
+        }
+        match self.0.len() {
+            1 => write!(f, "1 fault; the book is not used"),
+            many => write!(f, "{many} faults; the book is not used"),
+        }
+    }
+}
+
+impl std::error::Error for Faults {}
+
+/// Faults and warnings as they are gathered.
+#[derive(Debug, Default)]
+pub(crate) struct Notes {
+    pub(crate) faults: Vec<Fault>,
+    pub(crate) warnings: Vec<Fault>,
+}
+
+impl Notes {
+    /// The warnings, in order.
+    pub(crate) fn into_warnings(mut self) -> Vec<Fault> {
+        self.warnings.sort();
+        self.warnings
+    }
+
+    /// The faults, in order and each once.
+    pub(crate) fn into_faults(mut self) -> Faults {
+        self.faults.sort();
+        self.faults.dedup();
+        Faults(self.faults)
+    }
+}

@@ -1,0 +1,151 @@
+//! Reads the folder of a book into one [`Book`].
+
+use crate::Book;
+use crate::check;
+use crate::document::Document;
+use crate::draft::Draft;
+use crate::farm_file::{FarmFile, FieldEntry};
+use crate::farms::{Farm, Field};
+use crate::faults::{Fault, Faults, Notes};
+use crate::import;
+use crate::people::{PeopleFile, Person};
+use crate::replies::{RepliesFile, Reply};
+use crate::service::Service;
+use crate::structure::{self, Shape};
+use furrowbell_engine::thresholds::Thresholds;
+use schemars::JsonSchema;
+use serde::de::DeserializeOwned;
+use std::path::{Path, PathBuf};
+
+impl Book {
+    /// Reads and checks the book in `folder`: `service.toml`, `people.toml`, `farms/*.toml`, and
+    /// `replies.toml` where there is one. Gives every fault of every file at once.
+    pub fn load(folder: &Path) -> Result<Self, Faults> {
+        let mut notes = Notes::default();
+        match load(folder, &mut notes) {
+            Some(book) if notes.faults.is_empty() => {
+                Ok(Self { warnings: notes.into_warnings(), ..book })
+            }
+            _ => Err(notes.into_faults()),
+        }
+    }
+}
+
+fn load(folder: &Path, notes: &mut Notes) -> Option<Book> {
+    let service = read_one::<Service>(&folder.join("service.toml"), notes);
+    let people = read_one::<PeopleFile>(&folder.join("people.toml"), notes);
+    if let Some((document, service)) = &service {
+        check::service(document, service, folder, notes);
+    }
+    let routes = service.as_ref().map(|(_, service)| &service.routes);
+    if let Some((document, people)) = &people {
+        check::people(document, &people.person, routes, notes);
+    }
+    let everybody = people.as_ref().map(|(_, people)| people.person.as_slice());
+    let (farms, fields) =
+        read_farms(folder, service.as_ref().map(|(_, service)| service), everybody, notes);
+    let replies = read_replies(&folder.join("replies.toml"), everybody, notes);
+    Some(Book {
+        folder: folder.to_owned(),
+        service: service?.1,
+        people: people?.1.person,
+        farms,
+        fields,
+        replies,
+        warnings: Vec::new(),
+    })
+}
+
+fn shape<T: JsonSchema>(file: &Path, notes: &mut Notes) -> Option<Shape> {
+    Shape::of::<T>()
+        .map_err(|error| {
+            let message = format!("cannot be checked, the program's own schema is broken: {error}");
+            notes.faults.push(Fault::whole_file(file, message));
+        })
+        .ok()
+}
+
+fn read_one<T: JsonSchema + DeserializeOwned>(
+    file: &Path,
+    notes: &mut Notes,
+) -> Option<(Document, T)> {
+    let shape = shape::<T>(file, notes)?;
+    structure::read(&shape, file, notes)
+}
+
+fn read_replies(file: &Path, people: Option<&[Person]>, notes: &mut Notes) -> Vec<Reply> {
+    if !file.exists() {
+        return Vec::new();
+    }
+    let Some((document, script)) = read_one::<RepliesFile>(file, notes) else { return Vec::new() };
+    check::replies(&document, &script.reply, people, notes);
+    let mut replies = script.reply;
+    replies.sort_by_key(|reply| reply.at);
+    replies
+}
+
+fn read_farms(
+    folder: &Path,
+    service: Option<&Service>,
+    people: Option<&[Person]>,
+    notes: &mut Notes,
+) -> (Vec<Farm>, Vec<Field>) {
+    let (mut farms, mut fields) = (Vec::new(), Vec::new());
+    let place = folder.join("farms");
+    let files = match toml_files(&place) {
+        Ok(files) => files,
+        Err(error) => {
+            notes.faults.push(Fault::whole_file(place, format!("cannot be read: {error}")));
+            return (farms, fields);
+        }
+    };
+    let shapes = (shape::<FarmFile>(&place, notes), shape::<FieldEntry>(&place, notes));
+    let (Some(farm_shape), Some(field_shape)) = shapes else { return (farms, fields) };
+    let mut service_thresholds = Thresholds::default();
+    if let Some(service) = service {
+        service_thresholds = service_thresholds.with(&service.thresholds);
+    }
+    for file in files {
+        let Some((document, entry)) = structure::read::<FarmFile>(&farm_shape, &file, notes) else {
+            continue;
+        };
+        let Some(id) = check::farm_id(&file, notes) else { continue };
+        check::farm(&document, &entry.farm, people, &farms, notes);
+        let mut drafts = Draft::of_book(&document, entry.field);
+        if let Some(path) = &entry.farm.fields_from {
+            let imported = import::read(&folder.join(path), &field_shape, notes);
+            drafts = Draft::merge(drafts, imported);
+        }
+        let thresholds = service_thresholds.with(&entry.farm.thresholds);
+        check::threshold_order(&thresholds, &entry.farm.thresholds, notes, |key, message| {
+            document.fault(&format!("/farm/thresholds/{key}"), message)
+        });
+        let mut own: Vec<Field> = Vec::new();
+        for draft in drafts {
+            own.extend(draft.settle(&id, &thresholds, &own, notes));
+        }
+        fields.append(&mut own);
+        farms.push(Farm {
+            id,
+            name: entry.farm.name,
+            growers: entry.farm.growers,
+            advisors: entry.farm.advisors,
+            zone: entry.farm.zone.or(service.map(|service| service.zone)).unwrap_or_default(),
+            thresholds: entry.farm.thresholds,
+        });
+    }
+    (farms, fields)
+}
+
+/// The TOML files of a folder, in order of name.
+fn toml_files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(folder)? {
+        let path = entry?.path();
+        if path.extension().is_some_and(|end| end == "toml") {
+            files.push(path);
+        }
+    }
+    files.sort();
+    Ok(files)
+}
