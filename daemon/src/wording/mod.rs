@@ -1,1 +1,199 @@
-//! Stub.
+//! What is said and how: texts, answers to replies and the digest, in each language. Nothing here
+//! knows the store, the routes or the time of day; the same input gives the same words.
+
+pub mod answers;
+pub mod dates;
+pub mod gsm7;
+pub mod text;
+
+mod facts;
+mod fold;
+#[cfg(test)]
+mod gates;
+#[cfg(test)]
+mod readability;
+#[cfg(test)]
+mod samples;
+
+use facts::Facts;
+use furrowbell_config::people::Language;
+use furrowbell_engine::findings::Topic;
+use minijinja::value::Serde;
+use minijinja::{Environment, UndefinedBehavior, Value};
+use std::collections::BTreeSet;
+
+const LANGUAGES: [(Language, &str); 2] = [
+    (Language::English, include_str!("../../../config/wording/en.toml")),
+    (Language::Spanish, include_str!("../../../config/wording/es.toml")),
+];
+
+/// What each topic is worded with.
+const TOPIC_PARTS: [&str; 8] =
+    ["name", "news", "news_short", "action", "reply", "reply_short", "label", "line"];
+const FRAME: [&str; 8] = ["head", "field", "and", "more", "by", "by_today", "stop", "days"];
+const FRAME_VARIABLES: [&str; 9] =
+    ["sender", "update", "fields", "field", "crop", "before", "last", "count", "date"];
+const CROPS: [&str; 3] = ["corn", "soybean", "both"];
+
+/// Every word the service says, compiled.
+#[derive(Debug)]
+pub struct Wording {
+    templates: Environment<'static>,
+}
+
+/// A wording file that cannot be used. The files are part of the program: correct the file named
+/// and build again.
+#[derive(Debug, thiserror::Error)]
+pub enum WordingFault {
+    /// Not TOML.
+    #[error("config/wording/{language}.toml is not TOML")]
+    Toml {
+        /// Code of the language.
+        language: &'static str,
+        /// What the reader says.
+        #[source]
+        source: toml::de::Error,
+    },
+    /// A value that is no text.
+    #[error("wording {name} is not a text")]
+    NotText {
+        /// Language and dotted key.
+        name: String,
+    },
+    /// A text that is no template, or that asks for an unknown filter.
+    #[error("wording {name} is not a usable template")]
+    Template {
+        /// Language and dotted key.
+        name: String,
+        /// What the compiler says.
+        #[source]
+        source: minijinja::Error,
+    },
+    /// A template that uses what it is not given.
+    #[error("wording {name} uses \"{variable}\", which it is not given")]
+    UnknownVariable {
+        /// Language and dotted key.
+        name: String,
+        /// The variable.
+        variable: String,
+    },
+    /// A text that the service needs and the file lacks.
+    #[error("wording {name} is missing")]
+    Missing {
+        /// Language and dotted key.
+        name: String,
+    },
+}
+
+impl Wording {
+    /// Compiles the wording built into the program. Whatever could fail at the moment of saying
+    /// something is found here: missing texts, unknown variables, unknown filters.
+    pub fn load() -> Result<Self, WordingFault> {
+        let mut templates = Environment::new();
+        templates.set_undefined_behavior(UndefinedBehavior::Strict);
+        for (language, source) in LANGUAGES {
+            let language = language.code();
+            let table: toml::Table =
+                toml::from_str(source).map_err(|source| WordingFault::Toml { language, source })?;
+            add_table(&mut templates, language, &table)?;
+        }
+        let wording = Self { templates };
+        wording.check()?;
+        Ok(wording)
+    }
+
+    /// Says one text of the wording.
+    fn say(&self, language: Language, key: &str, slots: impl Into<Value>) -> String {
+        self.templates
+            .get_template(&name_of(language, key))
+            .and_then(|template| template.render(slots))
+            .expect("load has checked every key, variable and filter")
+    }
+
+    /// The names joined as people say them: the first `named` of them, the others counted.
+    fn listed(&self, language: Language, names: &[&str], named: usize) -> String {
+        let (said, rest) = names.split_at(named.min(names.len()));
+        if !rest.is_empty() {
+            let slots = minijinja::context! { before => said.join(", "), count => rest.len() };
+            return self.say(language, "frame.more", slots);
+        }
+        match said {
+            [] => String::new(),
+            [only] => (*only).to_owned(),
+            [before @ .., last] => {
+                let slots = minijinja::context! { before => before.join(", "), last => *last };
+                self.say(language, "frame.and", slots)
+            }
+        }
+    }
+
+    fn check(&self) -> Result<(), WordingFault> {
+        for (language, _) in LANGUAGES {
+            for key in required_keys() {
+                let name = name_of(language, &key);
+                if self.templates.get_template(&name).is_err() {
+                    return Err(WordingFault::Missing { name });
+                }
+            }
+        }
+        for (name, template) in self.templates.templates() {
+            let slots = slots_of(name);
+            let given: BTreeSet<String> =
+                slots.try_iter().into_iter().flatten().map(|key| key.to_string()).collect();
+            if let Some(variable) =
+                template.undeclared_variables(false).into_iter().find(|used| !given.contains(used))
+            {
+                return Err(WordingFault::UnknownVariable { name: name.to_owned(), variable });
+            }
+            template
+                .render(slots)
+                .map_err(|source| WordingFault::Template { name: name.to_owned(), source })?;
+        }
+        Ok(())
+    }
+}
+
+fn name_of(language: Language, key: &str) -> String {
+    format!("{}.{key}", language.code())
+}
+
+fn add_table(
+    templates: &mut Environment<'static>,
+    prefix: &str,
+    table: &toml::Table,
+) -> Result<(), WordingFault> {
+    for (key, value) in table {
+        let name = format!("{prefix}.{key}");
+        match value {
+            toml::Value::Table(inner) => add_table(templates, &name, inner)?,
+            toml::Value::String(text) => {
+                templates
+                    .add_template_owned(name.clone(), text.clone())
+                    .map_err(|source| WordingFault::Template { name, source })?
+            }
+            _ => return Err(WordingFault::NotText { name }),
+        }
+    }
+    Ok(())
+}
+
+fn required_keys() -> impl Iterator<Item = String> {
+    let topics = Topic::ALL.into_iter().flat_map(|topic| {
+        TOPIC_PARTS.into_iter().map(move |part| format!("topics.{}.{part}", topic.name()))
+    });
+    let in_group =
+        |group, keys: &'static [&'static str]| keys.iter().map(move |key| format!("{group}.{key}"));
+    topics
+        .chain(in_group("frame", &FRAME))
+        .chain(in_group("crops", &CROPS))
+        .chain(in_group("answers", &answers::NAMES))
+}
+
+/// Empty slots of the group that a template belongs to.
+fn slots_of(name: &str) -> Value {
+    match name.split('.').nth(1) {
+        Some("topics") => Value::from(Serde(Facts::default())),
+        Some("answers") => Value::from(Serde(answers::Slots::default())),
+        _ => Value::from_pairs(FRAME_VARIABLES.map(|key| (key, ""))),
+    }
+}

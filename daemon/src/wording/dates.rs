@@ -1,0 +1,80 @@
+//! Days as people say them: always with the weekday.
+
+use chrono::{Datelike, NaiveDate, TimeDelta};
+use furrowbell_config::people::Language;
+
+const ENGLISH_MONTHS: [&str; 12] =
+    ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+const ENGLISH_WEEKDAYS: [&str; 7] = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+/// In full, since the short form of "marzo" is also that of "martes".
+const SPANISH_MONTHS: [&str; 12] = [
+    "enero",
+    "febrero",
+    "marzo",
+    "abril",
+    "mayo",
+    "junio",
+    "julio",
+    "agosto",
+    "septiembre",
+    "octubre",
+    "noviembre",
+    "diciembre",
+];
+const SPANISH_WEEKDAYS: [&str; 7] = ["lun", "mar", "mié", "jue", "vie", "sáb", "dom"];
+
+/// Short name of the weekday.
+pub fn weekday(language: Language, date: NaiveDate) -> &'static str {
+    let names = match language {
+        Language::English => ENGLISH_WEEKDAYS,
+        Language::Spanish => SPANISH_WEEKDAYS,
+    };
+    names[date.weekday().num_days_from_monday() as usize]
+}
+
+/// Weekday, month and day: "Wed May 27", "mié 27 mayo".
+pub fn day(language: Language, date: NaiveDate) -> String {
+    let weekday = weekday(language, date);
+    let day = date.day();
+    match language {
+        Language::English => format!("{weekday} {} {day}", ENGLISH_MONTHS[date.month0() as usize]),
+        Language::Spanish => format!("{weekday} {day} {}", SPANISH_MONTHS[date.month0() as usize]),
+    }
+}
+
+/// The weekday alone for one of the last six days, which it names without doubt; else [`day`].
+pub fn recent_day(language: Language, date: NaiveDate, today: NaiveDate) -> String {
+    let ago = today - date;
+    if (TimeDelta::days(1)..=TimeDelta::days(6)).contains(&ago) {
+        weekday(language, date).to_owned()
+    } else {
+        day(language, date)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn date(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    /// Weekdays from the Gregorian calendar: 27 May 2026 is a Wednesday, 1 March 2026 a Sunday.
+    #[test]
+    fn names_weekday_month_and_day() {
+        assert_eq!(day(Language::English, date("2026-05-27")), "Wed May 27");
+        assert_eq!(day(Language::Spanish, date("2026-05-27")), "mié 27 mayo");
+        assert_eq!(day(Language::Spanish, date("2026-03-01")), "dom 1 marzo");
+    }
+
+    #[test]
+    fn names_a_weekday_alone_only_within_the_last_week() {
+        let said = |text| recent_day(Language::English, date(text), date("2026-05-27"));
+        assert_eq!(said("2026-05-26"), "Tue");
+        assert_eq!(said("2026-05-21"), "Thu");
+        assert_eq!(said("2026-05-20"), "Wed May 20");
+        assert_eq!(said("2026-05-27"), "Wed May 27");
+        assert_eq!(said("2026-05-28"), "Thu May 28");
+    }
+}

@@ -1,0 +1,238 @@
+//! The numbers of a finding, spelled as people say them, ready for the templates.
+
+use super::dates;
+use chrono::NaiveDate;
+use furrowbell_config::people::Language;
+use furrowbell_engine::findings::{
+    EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack,
+};
+use serde::Serialize;
+
+/// What every topic's templates may use. What a topic does not have stays empty.
+#[derive(Debug, Default, Serialize)]
+pub(super) struct Facts {
+    pub crop: String,
+    pub provisional: bool,
+    pub ahead: bool,
+    pub version: u32,
+    pub by: String,
+    pub on: String,
+    pub on_short: String,
+    pub planted: String,
+    pub days: String,
+    pub rain: String,
+    pub need: String,
+    pub rain_ahead: String,
+    pub rain_ahead_on: String,
+    pub ends: String,
+    pub closes: String,
+    pub limit: &'static str,
+    pub limit_value: String,
+    pub ingredient: &'static str,
+    pub reason: &'static str,
+    pub early: &'static str,
+    pub starter: String,
+    pub pounds: String,
+    pub stage: String,
+    pub latest: String,
+    pub low: String,
+    pub reach: &'static str,
+    pub dry: bool,
+}
+
+/// What a finding is told with, beside its evidence.
+pub(super) struct Telling<'a> {
+    pub language: Language,
+    pub today: NaiveDate,
+    pub version: u32,
+    pub provisional: bool,
+    pub crop: String,
+    pub by: String,
+    /// Spells a count of days.
+    pub days: &'a dyn Fn(u32) -> String,
+}
+
+impl Facts {
+    /// The facts of one finding.
+    pub fn new(evidence: &Evidence, telling: Telling<'_>) -> Self {
+        let Telling { language, today, version, provisional, crop, by, days } = telling;
+        let day = |date| dates::day(language, date);
+        let mut facts = Self { crop, provisional, version, by, ..Self::default() };
+        match evidence {
+            Evidence::Emergence { on, .. } => facts.happens(*on, today, language),
+            Evidence::RainNeeded { days: since, rain_in, need_in, ingredient, ahead, .. } => {
+                facts.days = days(*since);
+                facts.rain = rain_short_of(*rain_in, *need_in);
+                facts.need = measure(*need_in);
+                facts.ingredient = ingredient.name();
+                if let Some(RainAhead { date, inches }) = ahead {
+                    facts.rain_ahead = rain(*inches);
+                    facts.rain_ahead_on = day(*date);
+                }
+            }
+            Evidence::RainSet { on, rain_in, residual_ends, .. } => {
+                facts.happens(*on, today, language);
+                facts.rain = rain(*rain_in);
+                facts.ends = day(residual_ends.likely);
+            }
+            Evidence::RainLate { on, rain_in, waited_days, reach_back, .. } => {
+                facts.happens(*on, today, language);
+                facts.rain = rain(*rain_in);
+                facts.days = days(*waited_days);
+                facts.reach = match reach_back {
+                    ReachBack::None => "none",
+                    ReachBack::SmallBroadleaves => "small",
+                };
+            }
+            Evidence::ResidualEnding { ends, dry, .. } => {
+                facts.ends = day(ends.likely);
+                facts.dry = *dry;
+            }
+            Evidence::PostOpen { reason, closes, limit } => {
+                facts.reason = match reason {
+                    PostReason::WeedsSeen => "weeds-seen",
+                    PostReason::ResidualFading => "residual-fading",
+                    PostReason::PreNeverSet => "pre-never-set",
+                    PostReason::NoPre => "no-pre",
+                };
+                facts.closes = day(closes.likely);
+                facts.limited_by(limit);
+            }
+            Evidence::PostClosing { closes, limit } => {
+                facts.closes = day(closes.likely);
+                facts.limited_by(limit);
+            }
+            Evidence::PostOverdue { closed_on, limit } => {
+                facts.happens(*closed_on, today, language);
+                facts.limited_by(limit);
+            }
+            Evidence::SidedressOpen { stage, early, pounds, latest } => {
+                facts.stage = stage.to_string();
+                facts.pounds = whole(*pounds);
+                facts.latest = day(latest.likely);
+                facts.wanted_early(early.as_ref());
+            }
+            Evidence::SidedressClosing { stage, pounds, latest } => {
+                facts.stage = stage.to_string();
+                facts.pounds = whole(*pounds);
+                facts.latest = day(latest.likely);
+            }
+            Evidence::NitrogenLoss { pounds, wet_days } => {
+                facts.days = days(*wet_days);
+                facts.pounds = whole((pounds / 5.0).round().max(1.0) * 5.0);
+            }
+            Evidence::ColdAfterPlanting { planted_on, on, low_f } => {
+                facts.happens(*on, today, language);
+                facts.planted = day(*planted_on);
+                facts.low = format!("{:.0}", whole_degrees(*low_f));
+            }
+            Evidence::WeatherGap { since, days: missing } => {
+                facts.happens(*since, today, language);
+                facts.days = days(*missing);
+            }
+        }
+        facts
+    }
+
+    fn happens(&mut self, on: NaiveDate, today: NaiveDate, language: Language) {
+        self.ahead = on > today;
+        self.on = dates::day(language, on);
+        self.on_short = dates::recent_day(language, on, today);
+    }
+
+    fn limited_by(&mut self, limit: &PostLimit) {
+        match limit {
+            PostLimit::WeedHeight { inches } => {
+                self.limit = "weeds";
+                self.limit_value = measure(*inches);
+            }
+            PostLimit::CropStage { stage, ingredient } => {
+                self.limit = "stage";
+                self.limit_value = stage.to_string();
+                self.ingredient = ingredient.name();
+            }
+            PostLimit::CropHeight { inches, ingredient } => {
+                self.limit = "height";
+                self.limit_value = measure(*inches);
+                self.ingredient = ingredient.name();
+            }
+        }
+    }
+
+    fn wanted_early(&mut self, reason: Option<&EarlyReason>) {
+        match reason {
+            None => {}
+            Some(EarlyReason::SoilLags { because: LagCause::Cool, .. }) => self.early = "cool",
+            Some(EarlyReason::SoilLags { because: LagCause::Dry, .. }) => self.early = "dry",
+            Some(EarlyReason::SmallStarter { pounds }) => {
+                self.early = "starter";
+                self.starter = format!("{pounds:.0}");
+            }
+        }
+    }
+}
+
+/// Rain in tenths of an inch; empty when it rounds to none.
+pub(super) fn rain(inches: f64) -> String {
+    let tenths = (inches * 10.0).round();
+    if tenths < 1.0 { String::new() } else { trimmed(tenths / 10.0) }
+}
+
+/// Rain that was not enough, rounded down where rounding would make it look enough.
+fn rain_short_of(inches: f64, need: f64) -> String {
+    let looks_enough = (inches * 10.0).round() / 10.0 >= need;
+    if inches < need && looks_enough {
+        rain((inches * 10.0 - 0.5).max(0.0) / 10.0)
+    } else {
+        rain(inches)
+    }
+}
+
+/// A length or need, to the hundredth it was set to.
+pub(super) fn measure(inches: f64) -> String {
+    trimmed((inches * 100.0).round() / 100.0)
+}
+
+/// Pounds to the whole; empty when it rounds to none.
+pub(super) fn whole(pounds: f64) -> String {
+    if pounds < 0.5 { String::new() } else { format!("{pounds:.0}") }
+}
+
+/// Whole degrees, without a negative zero.
+fn whole_degrees(degrees: f64) -> f64 {
+    degrees.round() + 0.0
+}
+
+fn trimmed(value: f64) -> String {
+    let text = format!("{value:.2}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn numbers_are_said_as_people_say_them() {
+        assert_eq!(rain(0.72), "0.7");
+        assert_eq!(rain(1.0), "1");
+        assert_eq!(rain(0.04), "");
+        assert_eq!(measure(0.75), "0.75");
+        assert_eq!(measure(12.0), "12");
+        assert_eq!(rain_short_of(0.46, 0.5), "0.4");
+        assert_eq!(rain_short_of(0.74, 0.75), "0.7");
+        assert_eq!(rain_short_of(0.04, 0.05), "");
+        assert_eq!(whole(142.6), "143");
+        assert_eq!(format!("{:.0}", whole_degrees(-0.3)), "0");
+    }
+
+    proptest! {
+        #[test]
+        fn too_little_rain_never_reads_as_enough(need in 0.05..2.0_f64, share in 0.0..0.999_f64) {
+            let need = (need * 20.0).round() / 20.0;
+            let said = rain_short_of(need * share, need);
+            prop_assert!(said.parse().unwrap_or(0.0_f64) < need);
+        }
+    }
+}

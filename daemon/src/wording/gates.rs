@@ -1,0 +1,324 @@
+//! What every text must keep, over every topic, language and value.
+
+use super::answers::{Answer, Done};
+use super::readability::{grade, sentences, syllables, words};
+use super::samples::{Sample, day, ordinary, today, widest};
+use super::text::{FieldRef, TextInput};
+use super::{Wording, dates, gsm7};
+use furrowbell_config::people::Language;
+use furrowbell_engine::clocks::Stage;
+use furrowbell_engine::findings::Topic;
+use furrowbell_engine::reference::herbicides::Ingredient;
+use std::fmt::Write;
+
+const BOTH: [Language; 2] = [Language::English, Language::Spanish];
+/// As long as the book allows a field's name to be.
+const LONGEST_FIELD: &str = "Old Schoolhouse Bottom 9";
+const LONGEST_SENDER: &str = "Prairie Field Desk 2";
+
+/// Words that misled readers of public alerts, trade jargon, and anything that permits a spray.
+const BANNED: [&str; 22] = [
+    "anthesis",
+    "conducive",
+    "prophylactic",
+    "phenology",
+    "inoculum",
+    "advisory",
+    "watch",
+    "warning",
+    "tonight",
+    "tomorrow",
+    "you may",
+    "may spray",
+    "can spray",
+    "allowed",
+    "safe to",
+    "puede aplicar",
+    "aviso",
+    "alerta",
+    "mañana",
+    " mm",
+    "undefined",
+    "none",
+];
+
+fn input<'a>(sample: &'a Sample, language: Language, fields: Vec<FieldRef<'a>>) -> TextInput<'a> {
+    TextInput {
+        sender: "Prairie Desk",
+        language,
+        fields,
+        evidence: &sample.evidence,
+        version: sample.version,
+        act_by: sample.act_by,
+        provisional: sample.provisional,
+        today: today(),
+        stop_hint: false,
+        update: false,
+    }
+}
+
+fn field<'a>(name: &'a str, sample: &Sample) -> FieldRef<'a> {
+    FieldRef { name, crop_is_corn: sample.corn }
+}
+
+fn without_digits_and_names(word: &str) -> bool {
+    word.chars().any(char::is_alphabetic)
+        && !Ingredient::ALL.iter().any(|ingredient| word.contains(ingredient.name()))
+}
+
+/// The gates that hold for every text, ordinary or extreme.
+fn holds_always(text: &str, input: &TextInput<'_>) {
+    assert!(gsm7::septets(text).is_some(), "outside the alphabet: {text}");
+    assert!(gsm7::segments(text) <= 2, "too long: {text}");
+    assert!(!text.contains("  ") && !text.contains(" .") && !text.contains(" ,"), "{text}");
+    let said = text.to_lowercase();
+    for word in BANNED {
+        assert!(!said.contains(word), "\"{word}\" in: {text}");
+    }
+    assert!(text.starts_with(input.sender), "{text}");
+    let name = text.find(input.fields[0].name).expect("names the field");
+    assert!(name + input.fields[0].name.len() <= 90, "field named late: {text}");
+    for sentence in sentences(text) {
+        assert!(words(sentence).len() <= 14, "long sentence \"{sentence}\" in: {text}");
+    }
+    if let Some(act_by) = input.act_by {
+        let deadline = gsm7::plain(&dates::day(input.language, act_by.max(today())));
+        assert!(text.contains(&deadline), "no deadline {deadline} in: {text}");
+    }
+    let urges_a_spray = said.contains("post pass") || said.contains(" post ");
+    let names_a_chemical = Ingredient::ALL.iter().any(|one| said.contains(one.name()));
+    if urges_a_spray || names_a_chemical {
+        let cautions =
+            ["Follow the label.", "Check your label.", "Siga la etiqueta.", "Vea su etiqueta."];
+        assert!(cautions.iter().any(|caution| text.contains(caution)), "no caution: {text}");
+    }
+    if input.provisional && input.evidence.topic() != Topic::WeatherGap {
+        let hedges = [
+            "likely",
+            "forecast",
+            "about",
+            "probable",
+            "pronostico",
+            "cerca de",
+            "nears",
+            "soon",
+            "pronto",
+            "hubo",
+            "slow",
+            "small",
+            "lento",
+            "poco",
+            "chico",
+        ];
+        assert!(hedges.iter().any(|hedge| said.contains(hedge)), "sounds certain: {text}");
+    }
+    assert_eq!(actions(&said).len(), 1, "not one action ({:?}): {text}", actions(&said));
+    let replies = ["reply ", "responda ", "listo si"];
+    let asked: usize = replies.iter().map(|word| said.matches(word).count()).sum();
+    assert_eq!(asked, 1 + usize::from(input.stop_hint), "not one reply: {text}");
+}
+
+/// The sentences that tell to do something in the field, by the verb they open with.
+fn actions(said: &str) -> Vec<&str> {
+    const VERBS: [&str; 22] = [
+        "check the",
+        "look",
+        "hoe",
+        "get",
+        "plan",
+        "finish",
+        "call",
+        "sidedress",
+        "read",
+        "spray",
+        "revise",
+        "busque",
+        "rastree",
+        "aliste",
+        "planee",
+        "termine",
+        "llamenos",
+        "abone",
+        "lea",
+        "cover",
+        "apply",
+        "aplique",
+    ];
+    sentences(said)
+        .into_iter()
+        .filter(|sentence| VERBS.iter().any(|verb| sentence.starts_with(verb)))
+        .collect()
+}
+
+#[test]
+fn ordinary_texts_fit_one_segment_and_read_easily() {
+    let wording = Wording::load().unwrap();
+    for sample in ordinary() {
+        for language in BOTH {
+            let input = input(&sample, language, vec![field("North 80", &sample)]);
+            let text = wording.text(&input);
+            holds_always(&text, &input);
+            assert_eq!(gsm7::segments(&text), 1, "{text}");
+            if language == Language::English {
+                assert!(grade(&text) <= 6.0, "grade {}: {text}", grade(&text));
+                for word in words(&text).into_iter().filter(|word| without_digits_and_names(word)) {
+                    assert!(syllables(word) <= 3, "hard word \"{word}\" in: {text}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn ordinary_texts_fit_one_segment_with_the_stop_hint_too() {
+    let wording = Wording::load().unwrap();
+    for sample in ordinary() {
+        let input = TextInput {
+            stop_hint: true,
+            ..input(&sample, Language::English, vec![field("North 80", &sample)])
+        };
+        let text = wording.text(&input);
+        holds_always(&text, &input);
+        assert_eq!(gsm7::segments(&text), 1, "{}: {text}", gsm7::septets(&text).unwrap());
+    }
+}
+
+#[test]
+fn the_widest_texts_stay_within_two_segments() {
+    let wording = Wording::load().unwrap();
+    for sample in widest().iter().chain(&ordinary()) {
+        for language in BOTH {
+            for stop_hint in [false, true] {
+                for fields in [1, 2, 9] {
+                    let input = TextInput {
+                        sender: LONGEST_SENDER,
+                        stop_hint,
+                        update: true,
+                        ..input(sample, language, vec![field(LONGEST_FIELD, sample); fields])
+                    };
+                    holds_always(&wording.text(&input), &input);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn every_topic_has_a_sample_and_a_short_name() {
+    let wording = Wording::load().unwrap();
+    for topic in Topic::ALL {
+        let samples = ordinary();
+        let sample = samples.iter().find(|sample| sample.evidence.topic() == topic).unwrap();
+        for language in BOTH {
+            let name = wording.topic_name(language, &sample.evidence);
+            assert!((3..=24).contains(&name.chars().count()), "{name}");
+        }
+    }
+}
+
+#[test]
+fn several_fields_are_named_as_far_as_they_fit() {
+    let wording = Wording::load().unwrap();
+    let samples = ordinary();
+    let sample = samples.iter().find(|s| s.evidence.topic() == Topic::RainSet).unwrap();
+    let fields = |names: &[&'static str]| names.iter().map(|name| field(name, sample)).collect();
+    let head = |names: &[&'static str]| {
+        let text = wording.text(&input(sample, Language::English, fields(names)));
+        assert_eq!(gsm7::segments(&text), 1, "{text}");
+        text.split_once(". ").unwrap().0.to_owned()
+    };
+    assert_eq!(head(&["North 80"]), "Prairie Desk: North 80 beans");
+    assert_eq!(head(&["North Beans"]), "Prairie Desk: North Beans");
+    assert_eq!(head(&["North 80", "Creek 40"]), "Prairie Desk: North 80 and Creek 40");
+    assert_eq!(
+        head(&["North 80", "Creek 40", "Home Quarter", "Sand Hill 160", "Mill Road", "Bottom"]),
+        "Prairie Desk: North 80, Creek 40, Home Quarter and 3 more"
+    );
+}
+
+#[test]
+fn a_waiting_pre_is_told_differently_each_time() {
+    let wording = Wording::load().unwrap();
+    let samples = ordinary();
+    let sample = samples.iter().find(|s| s.evidence.topic() == Topic::RainNeeded).unwrap();
+    let told = |version| {
+        let fields = vec![field("North 80", sample)];
+        wording.text(&TextInput { version, ..input(sample, Language::English, fields) })
+    };
+    assert!(told(1).contains("Look for small weeds by Sat May 23."));
+    assert!(told(2).contains("rotary hoe"));
+    assert!(told(3).contains("early post pass") && told(3).contains("Follow the label."));
+}
+
+#[test]
+fn answers_stay_within_two_segments() {
+    let wording = Wording::load().unwrap();
+    let many = vec![LONGEST_FIELD; 40];
+    for language in BOTH {
+        for (_, answer) in answers(LONGEST_FIELD, &many, "office@prairie-field-desk.example") {
+            let text = wording.answer(LONGEST_SENDER, language, &answer);
+            assert!(gsm7::segments(&text) <= 2, "{text}");
+            assert!(text.starts_with(LONGEST_SENDER), "{text}");
+            for sentence in sentences(&text) {
+                assert!(words(sentence).len() <= 21, "{sentence}");
+            }
+        }
+    }
+}
+
+fn answers<'a>(
+    field: &'a str,
+    fields: &'a [&'a str],
+    contact: &'a str,
+) -> Vec<(&'static str, Answer<'a>)> {
+    let date = day(-1);
+    let done = |what| Answer::Done { field, date, what };
+    vec![
+        ("rain", Answer::Rain { field, date, inches: 0.45 }),
+        ("stage", Answer::Stage { field, date, stage: Stage::Vegetative(3) }),
+        ("weeds", Answer::Weeds { field, date, inches: 2.0 }),
+        ("planted", done(Done::Planted)),
+        ("pre", done(Done::Pre)),
+        ("post", done(Done::Post)),
+        ("sidedress", done(Done::Sidedress(None))),
+        ("sidedress, pounds", done(Done::Sidedress(Some(110.0)))),
+        ("hoed", done(Done::Hoed)),
+        ("checked", done(Done::Checked)),
+        ("held", Answer::Held { field: Some(field), until: day(3) }),
+        ("held, all", Answer::Held { field: None, until: day(3) }),
+        ("which field", Answer::WhichField { fields }),
+        ("not understood", Answer::NotUnderstood),
+        ("passed on", Answer::PassedOn),
+        ("help", Answer::Help { contact, most: 3 }),
+        ("stopped", Answer::Stopped),
+        ("started", Answer::Started),
+        ("welcome", Answer::Welcome { most: 3 }),
+    ]
+}
+
+/// A sheet of everything the service says, to be read by people.
+#[test]
+fn sheet() {
+    let wording = Wording::load().unwrap();
+    for language in BOTH {
+        let mut sheet = String::new();
+        for topic in Topic::ALL {
+            writeln!(sheet, "## {}", topic.name()).unwrap();
+            for sample in ordinary().iter().filter(|s| s.evidence.topic() == topic) {
+                let input = input(sample, language, vec![field("North 80", sample)]);
+                let text = wording.text(&input);
+                let septets = gsm7::septets(&text).unwrap();
+                let line = wording.line(&input);
+                writeln!(sheet, "{septets:>3}  {text}\n     digest: {line}").unwrap();
+            }
+            writeln!(sheet).unwrap();
+        }
+        writeln!(sheet, "## answers").unwrap();
+        let fields = ["North 80", "Creek 40"];
+        for (name, answer) in answers("North 80", &fields, "+15155550142") {
+            let text = wording.answer("Prairie Desk", language, &answer);
+            writeln!(sheet, "{:>3}  {name}: {text}", gsm7::septets(&text).unwrap()).unwrap();
+        }
+        insta::assert_snapshot!(format!("sheet_{}", language.code()), sheet);
+    }
+}

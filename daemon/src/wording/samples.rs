@@ -1,0 +1,204 @@
+//! Findings for the tests: an ordinary one and the widest ones of every topic.
+
+use chrono::{NaiveDate, TimeDelta};
+use furrowbell_engine::clocks::{DateRange, Stage};
+use furrowbell_engine::findings::{
+    EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack,
+};
+use furrowbell_engine::reference::herbicides::Ingredient;
+
+/// The receiver's day in every sample: Wed May 20.
+pub fn today() -> NaiveDate {
+    NaiveDate::from_ymd_opt(2026, 5, 20).unwrap()
+}
+
+pub fn day(offset: i64) -> NaiveDate {
+    today() + TimeDelta::days(offset)
+}
+
+fn range(likely: i64) -> DateRange {
+    DateRange { earliest: day(likely - 3), likely: day(likely), latest: day(likely + 4) }
+}
+
+/// One sample of a topic.
+pub struct Sample {
+    pub evidence: Evidence,
+    pub version: u32,
+    pub corn: bool,
+    pub act_by: Option<NaiveDate>,
+    pub provisional: bool,
+}
+
+fn sample(evidence: Evidence, corn: bool, act_in: i64) -> Sample {
+    Sample { evidence, version: 1, corn, act_by: Some(day(act_in)), provisional: false }
+}
+
+/// Ordinary findings: every topic, every branch of its wording that a field commonly shows.
+pub fn ordinary() -> Vec<Sample> {
+    let needed = |rain_in, days, ahead| Evidence::RainNeeded {
+        applied_on: day(-i64::from(days)),
+        days,
+        rain_in,
+        need_in: 0.5,
+        ingredient: Ingredient::SMetolachlor,
+        ahead,
+    };
+    let set = |on| Evidence::RainSet {
+        applied_on: day(-7),
+        on: day(on),
+        rain_in: 0.72,
+        residual_ends: range(26),
+    };
+    let late = |on, reach_back| Evidence::RainLate {
+        applied_on: day(-13),
+        on: day(on),
+        rain_in: 0.6,
+        waited_days: 12,
+        reach_back,
+    };
+    let weeds = PostLimit::WeedHeight { inches: 4.0 };
+    let height = PostLimit::CropHeight { inches: 12.0, ingredient: Ingredient::Atrazine };
+    let stage =
+        PostLimit::CropStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Fomesafen };
+    let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds };
+    let sidedress = |early| Evidence::SidedressOpen {
+        stage: Stage::Vegetative(4),
+        early,
+        pounds: 120.0,
+        latest: range(24),
+    };
+    let lags = |because| Some(EarlyReason::SoilLags { percent: 31.0, because });
+    let cold = |on| Evidence::ColdAfterPlanting { planted_on: day(-2), on: day(on), low_f: 34.2 };
+    vec![
+        sample(cold(-1), true, 9),
+        Sample { provisional: true, ..sample(cold(1), false, 9) },
+        sample(Evidence::Emergence { on: day(-1), heat_gdd: 121.0 }, true, 2),
+        Sample {
+            provisional: true,
+            ..sample(Evidence::Emergence { on: day(2), heat_gdd: 117.0 }, false, 5)
+        },
+        sample(needed(0.2, 5, None), true, 3),
+        sample(needed(0.0, 5, Some(RainAhead { date: day(3), inches: 0.64 })), false, 5),
+        Sample { version: 2, ..sample(needed(0.2, 7, None), true, 3) },
+        Sample { version: 3, ..sample(needed(0.2, 10, None), false, 3) },
+        sample(set(-1), false, 7),
+        Sample { provisional: true, ..sample(set(-1), false, 7) },
+        Sample { provisional: true, act_by: None, ..sample(set(2), true, 7) },
+        sample(late(-1, ReachBack::None), true, 2),
+        sample(late(-1, ReachBack::SmallBroadleaves), false, 2),
+        Sample { provisional: true, ..sample(late(1, ReachBack::None), true, 3) },
+        sample(Evidence::ResidualEnding { set_on: day(-23), ends: range(5), dry: false }, true, 4),
+        sample(Evidence::ResidualEnding { set_on: day(-9), ends: range(5), dry: true }, false, 4),
+        sample(open(PostReason::WeedsSeen), true, 7),
+        sample(open(PostReason::ResidualFading), false, 7),
+        sample(open(PostReason::PreNeverSet), true, 7),
+        sample(open(PostReason::NoPre), false, 7),
+        sample(Evidence::PostClosing { closes: range(5), limit: weeds }, false, 4),
+        sample(Evidence::PostClosing { closes: range(5), limit: height }, true, 4),
+        sample(Evidence::PostClosing { closes: range(5), limit: stage }, false, 4),
+        sample(Evidence::PostOverdue { closed_on: day(-2), limit: weeds }, true, 2),
+        sample(Evidence::PostOverdue { closed_on: day(-2), limit: height }, true, 0),
+        sample(sidedress(None), true, 17),
+        sample(sidedress(lags(LagCause::Cool)), true, 14),
+        sample(sidedress(lags(LagCause::Dry)), true, 14),
+        sample(sidedress(Some(EarlyReason::SmallStarter { pounds: 30.0 })), true, 14),
+        sample(
+            Evidence::SidedressClosing {
+                stage: Stage::Vegetative(7),
+                pounds: 120.0,
+                latest: range(7),
+            },
+            true,
+            5,
+        ),
+        sample(Evidence::NitrogenLoss { pounds: 31.0, wet_days: 6 }, true, 12),
+        Sample {
+            act_by: None,
+            ..sample(Evidence::WeatherGap { since: day(-4), days: 4 }, false, 0)
+        },
+    ]
+}
+
+/// The widest values the engine's ranges allow, with and without provisional weather.
+pub fn widest() -> Vec<Sample> {
+    let applied_on = day(-112);
+    let mut all = Vec::new();
+    let mut add = |evidence: Evidence| {
+        for (version, provisional, act_by) in [
+            (1, false, Some(day(119))),
+            (1, true, Some(day(119))),
+            (3, true, None),
+            (3, false, Some(day(0))),
+            (2, true, Some(day(-3))),
+        ] {
+            for corn in [true, false] {
+                let evidence = evidence.clone();
+                all.push(Sample { evidence, version, corn, act_by, provisional });
+            }
+        }
+    };
+    for on in [-112, -1, 119] {
+        let on = day(on);
+        add(Evidence::Emergence { on, heat_gdd: 9999.0 });
+        add(Evidence::ColdAfterPlanting { planted_on: applied_on, on, low_f: -58.4 });
+        add(Evidence::RainSet { applied_on, on, rain_in: 11.94, residual_ends: range(119) });
+        for reach_back in [ReachBack::None, ReachBack::SmallBroadleaves] {
+            add(Evidence::RainLate { applied_on, on, rain_in: 11.94, waited_days: 1, reach_back });
+            add(Evidence::RainLate {
+                applied_on,
+                on,
+                rain_in: 11.94,
+                waited_days: 112,
+                reach_back,
+            });
+        }
+    }
+    for (rain_in, days) in [(0.0, 1), (0.749, 112)] {
+        for ahead in [None, Some(RainAhead { date: day(119), inches: 11.94 })] {
+            add(Evidence::RainNeeded {
+                applied_on,
+                days,
+                rain_in,
+                need_in: 0.75,
+                ingredient: Ingredient::CloransulamMethyl,
+                ahead,
+            });
+        }
+    }
+    let ingredient = Ingredient::CloransulamMethyl;
+    for limit in [
+        PostLimit::WeedHeight { inches: 3.25 },
+        PostLimit::CropHeight { inches: 30.25, ingredient },
+        PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient },
+    ] {
+        for reason in [
+            PostReason::WeedsSeen,
+            PostReason::ResidualFading,
+            PostReason::PreNeverSet,
+            PostReason::NoPre,
+        ] {
+            add(Evidence::PostOpen { reason, closes: range(119), limit });
+        }
+        add(Evidence::PostClosing { closes: range(119), limit });
+        add(Evidence::PostOverdue { closed_on: applied_on, limit });
+    }
+    for dry in [true, false] {
+        add(Evidence::ResidualEnding { set_on: applied_on, ends: range(119), dry });
+    }
+    let stage = Stage::Vegetative(12);
+    for early in [
+        None,
+        Some(EarlyReason::SoilLags { percent: 99.0, because: LagCause::Cool }),
+        Some(EarlyReason::SoilLags { percent: 99.0, because: LagCause::Dry }),
+        Some(EarlyReason::SmallStarter { pounds: 0.0 }),
+        Some(EarlyReason::SmallStarter { pounds: 199.6 }),
+    ] {
+        add(Evidence::SidedressOpen { stage, early, pounds: 333.3, latest: range(119) });
+    }
+    add(Evidence::SidedressClosing { stage, pounds: 0.0, latest: range(119) });
+    add(Evidence::SidedressClosing { stage, pounds: 333.3, latest: range(119) });
+    add(Evidence::NitrogenLoss { pounds: 333.3, wet_days: 112 });
+    add(Evidence::NitrogenLoss { pounds: 1.0, wet_days: 1 });
+    add(Evidence::WeatherGap { since: applied_on, days: 112 });
+    all
+}

@@ -1,0 +1,191 @@
+//! The text that tells a finding.
+
+use super::facts::{Facts, Telling};
+use super::{Wording, dates, gsm7};
+use chrono::NaiveDate;
+use furrowbell_config::people::Language;
+use furrowbell_engine::findings::Evidence;
+use minijinja::context;
+use minijinja::value::Serde;
+
+/// A field as a text names it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct FieldRef<'a> {
+    /// Name as people say it.
+    pub name: &'a str,
+    /// Whether corn stands in it; else soybean.
+    pub crop_is_corn: bool,
+}
+
+/// What a text tells, to whom.
+#[derive(Debug, Clone)]
+pub struct TextInput<'a> {
+    /// Sender name.
+    pub sender: &'a str,
+    /// Language of the receiver.
+    pub language: Language,
+    /// The fields that show the finding, most pressing first; at least one.
+    pub fields: Vec<FieldRef<'a>>,
+    /// The evidence, that of the first field.
+    pub evidence: &'a Evidence,
+    /// How many times the occasion was told, this time included; 1 for the first.
+    pub version: u32,
+    /// Last day on which the action makes sense.
+    pub act_by: Option<NaiveDate>,
+    /// Whether it rests on forecast or model weather.
+    pub provisional: bool,
+    /// The receiver's local day.
+    pub today: NaiveDate,
+    /// Whether to say that STOP ends the texts.
+    pub stop_hint: bool,
+    /// Whether it corrects a text sent before.
+    pub update: bool,
+}
+
+/// What may be said shorter, in this order, before fewer fields are named.
+struct Form {
+    short_news: bool,
+    short_reply: bool,
+    crop: bool,
+}
+
+const FORMS: [Form; 4] = [
+    Form { short_news: false, short_reply: false, crop: true },
+    Form { short_news: true, short_reply: false, crop: true },
+    Form { short_news: true, short_reply: true, crop: true },
+    Form { short_news: true, short_reply: true, crop: false },
+];
+
+/// More names than this tell a reader less than their count.
+const MOST_NAMED: usize = 6;
+
+/// The parts of a text, said once and put together in several forms.
+struct Parts {
+    news: [String; 2],
+    action: String,
+    reply: [String; 2],
+    label: String,
+    stop: String,
+}
+
+impl Wording {
+    /// The text, in the SMS alphabet. One segment where any form of it fits, else two; it is never
+    /// cut, so that only a sender name beyond all measure could make it longer.
+    pub fn text(&self, input: &TextInput<'_>) -> String {
+        let parts = self.parts(input);
+        let named = 1..=input.fields.len().clamp(1, MOST_NAMED);
+        let forms = |limit| {
+            named
+                .clone()
+                .rev()
+                .flat_map(move |named| FORMS.iter().map(move |form| (limit, named, form)))
+        };
+        let mut shortest = String::new();
+        for (limit, named, form) in forms(gsm7::ONE_SEGMENT).chain(forms(gsm7::TWO_SEGMENTS)) {
+            let text = self.assembled(input, &parts, named, form);
+            if gsm7::septets(&text).is_some_and(|septets| septets <= limit) {
+                return text;
+            }
+            shortest = text;
+        }
+        shortest
+    }
+
+    /// The finding in a few words, for a line of the digest.
+    pub fn line(&self, input: &TextInput<'_>) -> String {
+        self.part(input, "line", &self.facts(input))
+    }
+
+    /// What a finding is about, in a word or two.
+    pub fn topic_name(&self, language: Language, evidence: &Evidence) -> String {
+        let key = format!("topics.{}.name", evidence.topic().name());
+        self.say(language, &key, Serde(Facts::default()))
+    }
+
+    fn assembled(&self, input: &TextInput<'_>, parts: &Parts, named: usize, form: &Form) -> String {
+        let slots = context! {
+            sender => input.sender,
+            update => input.update,
+            fields => self.fields(input, named, form.crop),
+        };
+        let head = self.say(input.language, "frame.head", slots);
+        let news = &parts.news[usize::from(form.short_news)];
+        let reply = &parts.reply[usize::from(form.short_reply)];
+        let sentences = [&head, news, &parts.action, reply, &parts.label, &parts.stop];
+        let said: Vec<&str> =
+            sentences.into_iter().map(|part| part.trim()).filter(|part| !part.is_empty()).collect();
+        gsm7::plain(&said.join(" "))
+    }
+
+    fn parts(&self, input: &TextInput<'_>) -> Parts {
+        let facts = self.facts(input);
+        let part = |name| self.part(input, name, &facts);
+        Parts {
+            news: [part("news"), part("news_short")],
+            action: part("action"),
+            reply: [part("reply"), part("reply_short")],
+            label: part("label"),
+            stop: if input.stop_hint {
+                self.say(input.language, "frame.stop", context! {})
+            } else {
+                String::new()
+            },
+        }
+    }
+
+    fn part(&self, input: &TextInput<'_>, part: &str, facts: &Facts) -> String {
+        let topic = input.evidence.topic().name();
+        self.say(input.language, &format!("topics.{topic}.{part}"), Serde(facts))
+    }
+
+    fn facts(&self, input: &TextInput<'_>) -> Facts {
+        let language = input.language;
+        let days = |count: u32| self.say(language, "frame.days", context! { count });
+        Facts::new(
+            input.evidence,
+            Telling {
+                language,
+                today: input.today,
+                version: input.version,
+                provisional: input.provisional,
+                crop: self.crop(input),
+                by: input
+                    .act_by
+                    .map(|date| self.by(language, date, input.today))
+                    .unwrap_or_default(),
+                days: &days,
+            },
+        )
+    }
+
+    /// The deadline; a day that has passed leaves today.
+    fn by(&self, language: Language, date: NaiveDate, today: NaiveDate) -> String {
+        let key = if date <= today { "frame.by_today" } else { "frame.by" };
+        self.say(language, key, context! { date => dates::day(language, date.max(today)) })
+    }
+
+    fn crop(&self, input: &TextInput<'_>) -> String {
+        let corn = input.fields.iter().any(|field| field.crop_is_corn);
+        let soybean = input.fields.iter().any(|field| !field.crop_is_corn);
+        let key = match (corn, soybean) {
+            (true, false) => "crops.corn",
+            (false, true) => "crops.soybean",
+            _ => "crops.both",
+        };
+        self.say(input.language, key, context! {})
+    }
+
+    /// One field with its crop, unless its name says it; several fields by their names alone.
+    fn fields(&self, input: &TextInput<'_>, named: usize, with_crop: bool) -> String {
+        let crop = self.crop(input);
+        match input.fields.as_slice() {
+            [field] if with_crop && !field.name.to_lowercase().contains(&crop) => {
+                self.say(input.language, "frame.field", context! { field => field.name, crop })
+            }
+            fields => {
+                let names: Vec<&str> = fields.iter().map(|field| field.name).collect();
+                self.listed(input.language, &names, named)
+            }
+        }
+    }
+}
