@@ -1,7 +1,10 @@
 //! Published tables, compiled in. Every row says where it comes from and how far it is to be
 //! trusted.
 
+pub mod crops;
+pub mod fertilisers;
 pub mod herbicides;
+pub mod soils;
 pub mod weeds;
 
 use serde::{Deserialize, Serialize};
