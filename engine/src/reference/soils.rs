@@ -22,7 +22,7 @@ pub const WATER_CONTENTS: Source = Source::published(
 );
 /// Source of the easily evaporated water.
 pub const EASY_EVAPORATION: Source = Source::published(
-    "Default soils of the AquaCrop model (Raes, Steduto, Hsiao & Fereres, FAO); sandy clay loam and sandy clay by neighbour",
+    "Default soils of AquaCrop (Raes, Steduto, Hsiao & Fereres, FAO); sandy clay loam and sandy clay by neighbour",
 );
 
 /// The water a texture holds.
@@ -54,7 +54,7 @@ impl Soil {
     }
 
     /// Share of the water above field capacity that drains in the first day from saturation:
-    /// 0.0866 Ks^0.35, at most 1 (drainage function of the AquaCrop model, from memory).
+    /// 0.0866 Ks^0.35, at most 1 (drainage function of FAO's daily crop model, from memory).
     pub fn daily_drainage(&self) -> f64 {
         (0.0866 * self.saturated_conductivity().powf(0.35)).min(1.0)
     }
