@@ -11,9 +11,8 @@ const NIELSEN_2019: Source = Source::published(
 const LAUER_TABLE: Source = Source::published(
     "Lauer, Corn development and relative maturity, Univ. of Wisconsin, table for 95 to 105 days",
 );
-const BASTIDAS_2008: Source = Source::published(
-    "Bastidas et al., Soybean sowing date, Crop Sci. 48:727-740, 2008, abstract",
-);
+const BASTIDAS_2008: Source =
+    Source::published("Bastidas et al., Soybean sowing date, Crop Sci. 48:727-740, 2008, abstract");
 const PEDERSEN_2009: Source = Source::published(
     "Pedersen, Soybean growth and development (slides to PM 1945), Iowa State Univ.",
 );

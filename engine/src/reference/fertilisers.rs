@@ -4,8 +4,9 @@ use super::{Figure, Source};
 use crate::plan::NitrogenSource;
 
 const SOLUTIONS: Source = Source::published("UAN, table of solution grades, Wikipedia");
-const DENSITIES: Source =
-    Source::published("Liquid fertiliser densities, product chemistry sheet: lb/gal of 28 and 32 %");
+const DENSITIES: Source = Source::published(
+    "Liquid fertiliser densities, product chemistry sheet: lb/gal of 28 and 32 %",
+);
 const FORMULA: Source = Source::published("Molar masses of the formula");
 
 /// What is in one fertiliser.
