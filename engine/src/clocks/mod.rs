@@ -6,6 +6,7 @@ pub mod growth;
 pub mod heat;
 pub mod nitrogen;
 pub mod post_window;
+mod recent;
 pub mod residual;
 pub mod soil_temperature;
 pub mod soil_water;

@@ -5,6 +5,7 @@ use super::sources::{
     ARKANSAS_DRY, CLEMSON, HAGER_DRY, HANDBOOK, LABEL_WORDING, LANDAU, NDSU_FATE, PENN_REACH,
     PNW_EDAMAME, PNW_FLAX, PNW_SNAP_BEAN, PURDUE_LABELS, PURDUE_RAIN, STEWART, read, recalled,
 };
+use crate::reference::weeds::Kin;
 use crate::reference::{Source, Standing};
 use crate::site::TextureGroup;
 
@@ -123,6 +124,17 @@ pub struct Holds {
     pub small_broadleaves: bool,
     /// Large-seeded broadleaves: velvetleaf, ragweeds, cocklebur, morningglory.
     pub large_broadleaves: bool,
+}
+
+impl Holds {
+    /// Whether it holds weeds of that kin.
+    pub const fn holds(self, kin: Kin) -> bool {
+        match kin {
+            Kin::Grass => self.grasses,
+            Kin::SmallBroadleaf => self.small_broadleaves,
+            Kin::LargeBroadleaf => self.large_broadleaves,
+        }
+    }
 }
 
 /// One ingredient in the soil.
