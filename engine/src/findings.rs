@@ -108,6 +108,13 @@ pub enum PostLimit {
         /// The partner of the mix that sets it.
         ingredient: Ingredient,
     },
+    /// The crop reaches a stage that the typical label already excludes.
+    BeforeStage {
+        /// First stage past the typical label.
+        stage: Stage,
+        /// The partner of the mix that sets it.
+        ingredient: Ingredient,
+    },
     /// The crop passes a height on the typical label.
     CropHeight {
         /// Last height on the typical label.

@@ -17,6 +17,7 @@ pub mod plan;
 pub mod reference;
 pub mod season;
 pub mod site;
+pub mod sky;
 pub mod thresholds;
 pub mod units;
 pub mod weather;

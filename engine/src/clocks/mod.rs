@@ -1,5 +1,18 @@
 //! The clocks: each advances one thing with the days. [`crate::season`] turns them all together.
 
+pub mod activation;
+pub mod corn;
+pub mod growth;
+pub mod heat;
+pub mod nitrogen;
+pub mod post_window;
+mod recent;
+pub mod residual;
+pub mod soil_temperature;
+pub mod soil_water;
+pub mod soybean;
+pub mod weeds;
+
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 

@@ -1,4 +1,13 @@
-//! Herbicide ingredients by common name.
+//! Herbicide ingredients by common name, with what is known of each.
+//!
+//! [`soil`] holds what works through the soil, [`post`] where typical labels end. Numbers for one
+//! ingredient differ between formulations, states and label years: a row is a typical label, never
+//! the label of the product in the tank.
+
+pub mod decay;
+pub mod post;
+pub mod soil;
+mod sources;
 
 use serde::{Deserialize, Serialize};
 
@@ -57,4 +66,44 @@ ingredients! {
     Bentazon => "bentazon",
     Quizalofop => "quizalofop",
     Fluthiacet => "fluthiacet",
+}
+
+impl Ingredient {
+    /// Site-of-action group: the number that the Weed Science Society of America and the Herbicide
+    /// Resistance Action Committee share since 2020 (list from memory).
+    pub const fn group(self) -> u8 {
+        match self {
+            Self::Clethodim | Self::Quizalofop => 1,
+            Self::CloransulamMethyl
+            | Self::Imazethapyr
+            | Self::ChlorimuronEthyl
+            | Self::Flumetsulam
+            | Self::Nicosulfuron => 2,
+            Self::Pendimethalin => 3,
+            Self::Clopyralid | Self::Dicamba | Self::TwoFourD | Self::TwoFourDCholine => 4,
+            Self::Atrazine | Self::Simazine | Self::Metribuzin | Self::Linuron => 5,
+            Self::Bentazon => 6,
+            Self::Glyphosate => 9,
+            Self::Glufosinate => 10,
+            Self::Saflufenacil
+            | Self::Flumioxazin
+            | Self::Sulfentrazone
+            | Self::Fomesafen
+            | Self::Lactofen
+            | Self::Acifluorfen
+            | Self::Fluthiacet => 14,
+            Self::SMetolachlor | Self::Acetochlor | Self::DimethenamidP | Self::Pyroxasulfone => 15,
+            Self::Mesotrione | Self::Isoxaflutole | Self::Tembotrione | Self::Topramezone => 27,
+        }
+    }
+}
+
+/// The group number in use since 2020 for one from an older list, where two were merged: ureas 7
+/// became 5, thiocarbamates 8 became 15. Other numbers stand as they are.
+pub const fn current_group(listed: u8) -> u8 {
+    match listed {
+        7 => 5,
+        8 => 15,
+        other => other,
+    }
 }

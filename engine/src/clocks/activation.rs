@@ -1,0 +1,515 @@
+//! Rain on a soil-applied mix: has it been washed to where weed seeds germinate?
+//!
+//! # Rules
+//!
+//! - Counting starts on the day after the pass. Daily rain cannot tell whether the rain of the
+//!   pass's own day fell before or after it, so that day never counts, whoever reports it.
+//! - Rain counts from [`soil::LEAST_SPELL_IN`] in two days on; less wets the surface only. What
+//!   counts adds up.
+//! - Rain on a dry topsoil counts for less ([`soil::DRY_TOPSOIL_FACTOR`]), since the surface has
+//!   to wet first.
+//! - A partner is set when what has counted reaches its need on that texture, and is more than the
+//!   rain on which trials saw it fail. The mix is set when its neediest partner is.
+//! - A day whose rain is not known adds nothing and is counted as missing; the sum is then a lower
+//!   bound, never a dry spell.
+
+use crate::findings::ReachBack;
+use crate::reference::herbicides::Ingredient;
+use crate::reference::herbicides::soil::{self, SoilRow};
+use crate::site::TextureGroup;
+use crate::units::{Inches, MM_PER_INCH, Millimetres};
+use crate::weather::Sourced;
+use chrono::NaiveDate;
+use serde::Serialize;
+
+/// A pass of soil-applied herbicide.
+#[derive(Debug, Clone, Copy)]
+pub struct Pass<'a> {
+    /// The local day of the pass.
+    pub date: NaiveDate,
+    /// What went on; ingredients that do not wait for rain are passed over.
+    pub ingredients: &'a [Ingredient],
+    /// Texture of the topsoil.
+    pub texture: TextureGroup,
+}
+
+/// One day's rain as the activation clock sees it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RainDay {
+    /// The local day.
+    pub date: NaiveDate,
+    /// Rain of the day; `None` when nobody knows.
+    pub rain: Option<Sourced<Millimetres>>,
+    /// Whether the top few inches were dry before that rain.
+    pub topsoil_dry: bool,
+}
+
+/// How far rain has brought a mix, or one partner of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum MixState {
+    /// No rain has counted yet.
+    Waiting,
+    /// Some rain has counted, not enough for the neediest partner.
+    PartlyActive,
+    /// Set by rain within the window.
+    Active,
+    /// Set by rain after the window: weeds may have come through before.
+    Late,
+    /// Not set for so long that it is not counted on any more.
+    Missed,
+}
+
+/// Rain counted for the mix up to and with one day.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Tally {
+    /// State of the mix: that of its neediest partner, and late when any partner was.
+    pub state: MixState,
+    /// Day on which the neediest partner had its rain.
+    pub set_on: Option<NaiveDate>,
+    /// Rain since the pass, inches. A lower bound while `missing_days` is not zero.
+    pub rain_in: f64,
+    /// The part of it that counted, inches.
+    pub counted_in: f64,
+    /// Rain since the pass at which the neediest partner is set, were the rest to fall on the
+    /// topsoil of this day, inches.
+    pub need_in: f64,
+    /// The neediest partner.
+    pub neediest: Ingredient,
+    /// Days since the pass whose rain is not known.
+    pub missing_days: u32,
+    /// More rain in the first 15 days than the range in which pre herbicides worked well
+    /// ([`soil::GOOD_RAIN_MM`]): some may have been washed too deep, first of all on coarse soil.
+    pub too_much: bool,
+}
+
+/// The mix on one day.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct DayState {
+    /// The local day.
+    pub date: NaiveDate,
+    /// Whole days since the pass.
+    pub waited_days: u32,
+    /// By measured rain alone.
+    pub firm: Tally,
+    /// With rain from models and forecasts added where nothing was measured.
+    pub expected: Tally,
+}
+
+impl DayState {
+    /// Whether the expected state rests on rain that nobody measured.
+    pub fn is_provisional(&self) -> bool {
+        self.firm.state != self.expected.state
+    }
+}
+
+/// One partner of the mix.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Partner {
+    /// The ingredient.
+    pub ingredient: Ingredient,
+    /// Rain it wants on this texture when the topsoil is moist, inches.
+    pub need_in: f64,
+    /// Days from the pass within which the rain should come.
+    pub window_days: u32,
+    /// Days on a dry surface after which it is not counted on any more.
+    pub dry_life_days: u32,
+    /// Day on which measured rain was enough.
+    pub set_on: Option<NaiveDate>,
+    /// Day on which rain is enough with models and forecasts added.
+    pub expected_set_on: Option<NaiveDate>,
+    /// Rain that was not enough in trials, inches.
+    #[serde(skip)]
+    failed_up_to_in: f64,
+}
+
+impl Partner {
+    fn new(row: &SoilRow, texture: TextureGroup) -> Option<Self> {
+        let rain = row.rain?;
+        Some(Self {
+            ingredient: row.ingredient,
+            need_in: rain.on(texture),
+            window_days: u32::from(rain.window_days),
+            dry_life_days: row.dry_life_days,
+            set_on: None,
+            expected_set_on: None,
+            failed_up_to_in: rain.failed_up_to_in(),
+        })
+    }
+
+    fn is_enough(&self, counted_in: f64) -> bool {
+        counted_in >= self.need_in - ROUNDING_IN && counted_in > self.failed_up_to_in + ROUNDING_IN
+    }
+}
+
+/// The activation clock over a run of days.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Activation {
+    /// Day of the pass.
+    pub applied_on: NaiveDate,
+    /// The partners that wait for rain; empty when none does.
+    pub partners: Vec<Partner>,
+    /// One state for each day given after the pass; empty when no partner waits for rain.
+    pub days: Vec<DayState>,
+}
+
+impl Activation {
+    /// The state on a day, if that day was given.
+    pub fn on(&self, date: NaiveDate) -> Option<&DayState> {
+        self.days.binary_search_by_key(&date, |day| day.date).ok().map(|at| &self.days[at])
+    }
+}
+
+/// Slack that keeps a sum of rounded rain from falling short of a round need, inches.
+const ROUNDING_IN: f64 = 1e-6;
+
+/// Days after the pass over which too much rain is looked for.
+const EARLY_DAYS: u32 = 15;
+
+/// Runs the clock. `days` in order of date; a date left out is a day of unknown rain.
+pub fn run(pass: &Pass<'_>, days: &[RainDay]) -> Activation {
+    let mut partners: Vec<Partner> = pass
+        .ingredients
+        .iter()
+        .filter_map(|&ingredient| Partner::new(soil::row(ingredient)?, pass.texture))
+        .collect();
+    let days = match index_of_neediest(&partners) {
+        Some(neediest) => advance(pass.date, &mut partners, neediest, days),
+        None => Vec::new(),
+    };
+    Activation { applied_on: pass.date, partners, days }
+}
+
+/// What counts is the same for all partners, so the one that wants most is always set last.
+fn index_of_neediest(partners: &[Partner]) -> Option<usize> {
+    (0..partners.len()).max_by(|&a, &b| partners[a].need_in.total_cmp(&partners[b].need_in))
+}
+
+fn advance(
+    applied_on: NaiveDate,
+    partners: &mut [Partner],
+    neediest: usize,
+    days: &[RainDay],
+) -> Vec<DayState> {
+    let first = days.partition_point(|day| day.date <= applied_on);
+    let mut states = Vec::with_capacity(days.len() - first);
+    let (mut firm, mut expected) = (Gauge::default(), Gauge::default());
+    for day in &days[first..] {
+        let waited_days = whole_days(applied_on, day.date);
+        let rain_in = day.rain.map(|rain| rain.value.inches());
+        let measured_in = rain_in.filter(|_| day.rain.is_some_and(|rain| rain.kind.is_observed()));
+        firm.add(waited_days, measured_in, day.topsoil_dry);
+        expected.add(waited_days, rain_in, day.topsoil_dry);
+        for partner in partners.iter_mut() {
+            let in_life = waited_days <= partner.dry_life_days;
+            if in_life && partner.set_on.is_none() && partner.is_enough(firm.counted_in) {
+                partner.set_on = Some(day.date);
+            }
+            let enough = partner.is_enough(expected.counted_in);
+            if in_life && partner.expected_set_on.is_none() && enough {
+                partner.expected_set_on = Some(day.date);
+            }
+        }
+        let tally = |gauge: &Gauge, set_on: fn(&Partner) -> Option<NaiveDate>| {
+            let mix = Mix { applied_on, partners, neediest, set_on };
+            gauge.tally(&mix, waited_days, day.topsoil_dry)
+        };
+        states.push(DayState {
+            date: day.date,
+            waited_days,
+            firm: tally(&firm, |partner| partner.set_on),
+            expected: tally(&expected, |partner| partner.expected_set_on),
+        });
+    }
+    states
+}
+
+/// The partners as one kind of rain has set them.
+struct Mix<'a> {
+    applied_on: NaiveDate,
+    partners: &'a [Partner],
+    neediest: usize,
+    set_on: fn(&Partner) -> Option<NaiveDate>,
+}
+
+impl Mix<'_> {
+    fn state(&self, waited_days: u32, counted_in: f64) -> MixState {
+        let neediest = &self.partners[self.neediest];
+        match (self.set_on)(neediest) {
+            Some(_) if self.partners.iter().all(|partner| self.was_in_time(partner)) => {
+                MixState::Active
+            }
+            Some(_) => MixState::Late,
+            None if waited_days > neediest.dry_life_days => MixState::Missed,
+            None if counted_in > 0.0 => MixState::PartlyActive,
+            None => MixState::Waiting,
+        }
+    }
+
+    fn was_in_time(&self, partner: &Partner) -> bool {
+        (self.set_on)(partner)
+            .is_some_and(|date| whole_days(self.applied_on, date) <= partner.window_days)
+    }
+}
+
+/// Sums rain since the pass, and the part of it that counts.
+#[derive(Debug, Default)]
+struct Gauge {
+    total_in: f64,
+    counted_in: f64,
+    early_in: f64,
+    known_days: u32,
+    last: Option<Shower>,
+}
+
+/// Rain of the last day that was known.
+#[derive(Debug, Clone, Copy)]
+struct Shower {
+    waited_days: u32,
+    rain_in: f64,
+    worth_in: f64,
+    counted: bool,
+}
+
+impl Gauge {
+    fn add(&mut self, waited_days: u32, rain_in: Option<f64>, topsoil_dry: bool) {
+        let Some(rain_in) = rain_in else { return };
+        self.known_days += 1;
+        self.total_in += rain_in;
+        if waited_days <= EARLY_DAYS {
+            self.early_in += rain_in;
+        }
+        let yesterday = self.last.filter(|last| last.waited_days + 1 == waited_days);
+        let spell_in = rain_in + yesterday.map_or(0.0, |last| last.rain_in);
+        let worth_in = rain_in / dryness(topsoil_dry);
+        let counted = spell_in >= soil::LEAST_SPELL_IN - ROUNDING_IN;
+        if counted {
+            let held_back = yesterday.filter(|last| !last.counted);
+            self.counted_in += worth_in + held_back.map_or(0.0, |last| last.worth_in);
+        }
+        self.last = Some(Shower { waited_days, rain_in, worth_in, counted });
+    }
+
+    fn tally(&self, mix: &Mix<'_>, waited_days: u32, topsoil_dry: bool) -> Tally {
+        let neediest = &mix.partners[mix.neediest];
+        let set_on = (mix.set_on)(neediest);
+        let still_wanted = (neediest.need_in - self.counted_in).max(0.0) * dryness(topsoil_dry);
+        let need_in =
+            if set_on.is_some() { neediest.need_in } else { self.total_in + still_wanted };
+        Tally {
+            state: mix.state(waited_days, self.counted_in),
+            set_on,
+            rain_in: self.total_in,
+            counted_in: self.counted_in,
+            need_in,
+            neediest: neediest.ingredient,
+            missing_days: waited_days - self.known_days,
+            too_much: self.early_in * MM_PER_INCH > soil::GOOD_RAIN_MM.1,
+        }
+    }
+}
+
+const fn dryness(topsoil_dry: bool) -> f64 {
+    if topsoil_dry { soil::DRY_TOPSOIL_FACTOR } else { 1.0 }
+}
+
+fn whole_days(from: NaiveDate, to: NaiveDate) -> u32 {
+    u32::try_from((to - from).num_days()).unwrap_or(0)
+}
+
+/// What the mix may still do to weeds that were up before the rain came.
+///
+/// `waited_days` from the pass to the rain; `tallest` is the tallest weed seen, if anybody looked.
+pub fn reach_back(
+    ingredients: &[Ingredient],
+    waited_days: u32,
+    tallest: Option<Inches>,
+) -> ReachBack {
+    let reaches = ingredients.iter().filter_map(|&one| soil::row(one)?.reach).any(|reach| {
+        waited_days <= reach.within_days
+            && tallest.is_none_or(|height| height.get() <= reach.weed_in)
+    });
+    if reaches { ReachBack::SmallBroadleaves } else { ReachBack::None }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::weather::Kind;
+    use chrono::Days;
+    use proptest::prelude::*;
+    use proptest::sample::{select, subsequence};
+
+    fn day(offset: u64) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2026, 5, 1).unwrap() + Days::new(offset)
+    }
+
+    /// A run of days after a pass on day 0: rain in inches, `None` for unknown.
+    fn rain(days: &[Option<f64>], kind: Kind, topsoil_dry: bool) -> Vec<RainDay> {
+        days.iter()
+            .zip(1..)
+            .map(|(inches, offset)| RainDay {
+                date: day(offset),
+                rain: inches.map(|inches| Sourced {
+                    value: Millimetres::from_inches(inches).unwrap(),
+                    kind,
+                }),
+                topsoil_dry,
+            })
+            .collect()
+    }
+
+    fn pass(ingredients: &[Ingredient]) -> Pass<'_> {
+        Pass { date: day(0), ingredients, texture: TextureGroup::Medium }
+    }
+
+    fn states(activation: &Activation) -> Vec<MixState> {
+        activation.days.iter().map(|day| day.firm.state).collect()
+    }
+
+    #[test]
+    fn a_mix_goes_from_waiting_to_set() {
+        let days = rain(&[Some(0.0), Some(0.3), Some(0.0), Some(0.25)], Kind::Gauge, false);
+        let activation = run(&pass(&[Ingredient::Acetochlor]), &days);
+        assert_eq!(
+            states(&activation),
+            [MixState::Waiting, MixState::PartlyActive, MixState::PartlyActive, MixState::Active]
+        );
+        assert_eq!(activation.partners[0].set_on, Some(day(4)));
+    }
+
+    #[test]
+    fn rain_on_the_day_of_the_pass_does_not_count() {
+        let mut days = rain(&[Some(0.0)], Kind::Gauge, false);
+        let wet = RainDay { date: day(0), ..rain(&[Some(3.0)], Kind::Gauge, false)[0] };
+        days.insert(0, wet);
+        let activation = run(&pass(&[Ingredient::Acetochlor]), &days);
+        assert_eq!(states(&activation), [MixState::Waiting]);
+    }
+
+    #[test]
+    fn drizzle_counts_only_when_two_days_of_it_add_up() {
+        let apart = [Some(0.1), Some(0.0), Some(0.1), Some(0.0), Some(0.15)];
+        let activation = run(&pass(&[Ingredient::Acetochlor]), &rain(&apart, Kind::Gauge, false));
+        assert_eq!(activation.days[4].firm.state, MixState::Waiting);
+        assert!(activation.days[4].firm.counted_in.abs() < 1e-9);
+        let together = [Some(0.1), Some(0.1), Some(0.1)];
+        let activation =
+            run(&pass(&[Ingredient::Acetochlor]), &rain(&together, Kind::Gauge, false));
+        assert!((activation.days[2].firm.counted_in - 0.3).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_dry_topsoil_wants_half_as_much_again() {
+        let days = rain(&[Some(0.6), Some(0.2)], Kind::Gauge, true);
+        let activation = run(&pass(&[Ingredient::Acetochlor]), &days);
+        assert_eq!(states(&activation), [MixState::PartlyActive, MixState::Active]);
+        assert!((activation.days[0].firm.need_in - 0.75).abs() < 1e-6);
+    }
+
+    #[test]
+    fn unknown_rain_is_missing_and_not_dry() {
+        let days = rain(&[None, Some(0.3), None], Kind::Gauge, false);
+        let activation = run(&pass(&[Ingredient::Acetochlor]), &days);
+        assert_eq!(activation.days[2].firm.missing_days, 2);
+        assert!((activation.days[2].firm.rain_in - 0.3).abs() < 1e-6);
+        // A date left out altogether is missing as well.
+        let activation = run(&pass(&[Ingredient::Acetochlor]), &days[2..]);
+        assert_eq!(activation.days[0].firm.missing_days, 3);
+    }
+
+    #[test]
+    fn forecast_rain_sets_a_mix_only_provisionally() {
+        let mut days = rain(&[Some(0.2)], Kind::Radar, false);
+        days.extend(rain(&[Some(0.0), Some(0.6)], Kind::Forecast, false).drain(1..));
+        let activation = run(&pass(&[Ingredient::Acetochlor]), &days);
+        let last = activation.days.last().unwrap();
+        assert_eq!(last.firm.state, MixState::PartlyActive);
+        assert_eq!((last.expected.state, last.expected.set_on), (MixState::Active, Some(day(2))));
+        assert!(last.is_provisional());
+        assert!(!activation.days[0].is_provisional());
+    }
+
+    #[test]
+    fn the_neediest_partner_speaks_for_the_mix() {
+        let mix = [Ingredient::Flumioxazin, Ingredient::Pyroxasulfone];
+        let activation = run(&pass(&mix), &rain(&[Some(0.4)], Kind::Gauge, false));
+        assert_eq!(activation.partners[0].set_on, Some(day(1)));
+        assert_eq!(activation.partners[1].set_on, None);
+        assert_eq!(activation.days[0].firm.neediest, Ingredient::Pyroxasulfone);
+        assert_eq!(activation.days[0].firm.state, MixState::PartlyActive);
+    }
+
+    #[test]
+    fn after_its_window_rain_comes_late_and_after_its_dry_life_in_vain() {
+        let mut weeks = vec![Some(0.0); 30];
+        weeks[11] = Some(1.0);
+        let late = run(&pass(&[Ingredient::Acetochlor]), &rain(&weeks, Kind::Gauge, false));
+        assert_eq!(late.days[10].firm.state, MixState::Waiting);
+        assert_eq!(late.days[11].firm.state, MixState::Late);
+        weeks[11] = Some(0.0);
+        weeks[24] = Some(1.0);
+        let missed = run(&pass(&[Ingredient::Acetochlor]), &rain(&weeks, Kind::Gauge, false));
+        assert_eq!(missed.days[20].firm.state, MixState::Waiting);
+        assert_eq!(missed.days[29].firm.state, MixState::Missed);
+    }
+
+    #[test]
+    fn a_mix_without_soil_herbicide_waits_for_nothing() {
+        let activation = run(
+            &pass(&[Ingredient::Glyphosate, Ingredient::Clopyralid]),
+            &rain(&[Some(1.0)], Kind::Gauge, false),
+        );
+        assert!(activation.partners.is_empty() && activation.days.is_empty());
+    }
+
+    fn wet_days() -> impl Strategy<Value = Vec<Option<f64>>> {
+        prop::collection::vec(prop::option::weighted(0.9, prop_oneof![Just(0.0), 0.0..1.5_f64]), 40)
+    }
+
+    proptest! {
+        #[test]
+        fn more_rain_never_delays_activation(
+            days in wet_days(),
+            more in prop::collection::vec(0.0..1.0_f64, 40),
+            dry in prop::collection::vec(any::<bool>(), 40),
+            texture in select(vec![TextureGroup::Coarse, TextureGroup::Medium, TextureGroup::Fine]),
+            mix in subsequence(Ingredient::ALL, 1..5),
+        ) {
+            let pass = Pass { texture, ..pass(&mix) };
+            let wetter: Vec<_> = days
+                .iter()
+                .zip(&more)
+                .map(|(rain, more)| rain.map(|rain| rain + more))
+                .collect();
+            let with_soil = |days: &[Option<f64>]| {
+                let mut days = rain(days, Kind::Gauge, false);
+                days.iter_mut().zip(&dry).for_each(|(day, &dry)| day.topsoil_dry = dry);
+                run(&pass, &days)
+            };
+            let (less, more) = (with_soil(&days), with_soil(&wetter));
+            for (less, more) in less.partners.iter().zip(&more.partners) {
+                if let Some(date) = less.set_on {
+                    prop_assert!(more.set_on.is_some_and(|sooner| sooner <= date));
+                }
+            }
+        }
+
+        #[test]
+        fn what_is_measured_is_never_ahead_of_what_is_expected(
+            days in wet_days(),
+            measured in 0_usize..40,
+            mix in subsequence(Ingredient::ALL, 1..5),
+        ) {
+            let mut all = rain(&days, Kind::Station, false);
+            all[measured..].copy_from_slice(&rain(&days, Kind::Forecast, false)[measured..]);
+            for day in run(&pass(&mix), &all).days {
+                prop_assert!(day.firm.counted_in <= day.expected.counted_in + 1e-9);
+                prop_assert!(day.firm.missing_days >= day.expected.missing_days);
+                if day.firm.set_on.is_some() {
+                    prop_assert!(day.expected.set_on <= day.firm.set_on);
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,261 @@
+//! Where typical labels of post-emergence herbicides end, by ingredient and crop.
+//!
+//! A row is the typical label of an ingredient used alone and broadcast; drop nozzles, premixes
+//! and single products may end earlier or later. Where sources disagree the stricter one stands.
+
+use super::Ingredient;
+use super::sources::{
+    GLUFOSINATE, HARTZLER, ILLINOIS_2002, ILLINOIS_2009, ILLINOIS_2012, IOWA_2005, LABEL_WORDING,
+    MARYLAND, MICHIGAN, MINNESOTA, NDSU_2006, NDSU_2021, NEBRASKA_RAINFAST, PENN_POST,
+    PNW_CORN_POST, PNW_CORN_RESIDUAL, SDSU_DICAMBA,
+};
+use crate::clocks::Stage;
+use crate::plan::Crop;
+use crate::reference::Source;
+use serde::Serialize;
+
+/// Where a typical label draws the line.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(tag = "bound", content = "at", rename_all = "kebab-case")]
+pub enum Bound {
+    /// Crop height up to and with this many inches.
+    HeightUpTo(f64),
+    /// Crop height below this many inches.
+    HeightUnder(f64),
+    /// Through this stage.
+    ThroughStage(Stage),
+    /// Before this stage.
+    BeforeStage(Stage),
+    /// At least this many days before grain harvest.
+    DaysToHarvest(u32),
+    /// At least this many days before forage or silage harvest.
+    DaysToForage(u32),
+}
+
+/// One limit of one ingredient.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Limit {
+    /// The ingredient.
+    pub ingredient: Ingredient,
+    /// The line.
+    pub bound: Bound,
+    /// Where the line comes from.
+    pub source: Source,
+}
+
+/// A number with its source.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Figure {
+    /// The ingredient.
+    pub ingredient: Ingredient,
+    /// The number; the table says its unit.
+    pub value: f64,
+    /// Where it comes from.
+    pub source: Source,
+}
+
+/// Every limit of an ingredient in a crop.
+pub fn limits(crop: &Crop, ingredient: Ingredient) -> impl Iterator<Item = &'static Limit> {
+    let table = if crop.is_corn() { CORN } else { SOYBEAN };
+    table.iter().filter(move |limit| limit.ingredient == ingredient)
+}
+
+/// Tallest weed that an ingredient is meant for, inches.
+pub fn weed_size(ingredient: Ingredient) -> Option<&'static Figure> {
+    find(WEED_SIZE_IN, ingredient)
+}
+
+/// Rain-free hours that an ingredient wants after the pass, in good growing weather.
+pub fn rainfast(ingredient: Ingredient) -> Option<&'static Figure> {
+    find(RAINFAST_HOURS, ingredient)
+}
+
+/// Restricted-entry interval of an ingredient, hours; the longest where labels differ.
+pub fn reentry(ingredient: Ingredient) -> Option<&'static Figure> {
+    find(REENTRY_HOURS, ingredient)
+}
+
+fn find(table: &'static [Figure], ingredient: Ingredient) -> Option<&'static Figure> {
+    table.iter().find(|figure| figure.ingredient == ingredient)
+}
+
+const fn limit(ingredient: Ingredient, bound: Bound, source: Source) -> Limit {
+    Limit { ingredient, bound, source }
+}
+
+const fn figure(ingredient: Ingredient, value: f64, source: Source) -> Figure {
+    Figure { ingredient, value, source }
+}
+
+use Bound::{BeforeStage, DaysToForage, DaysToHarvest, HeightUnder, HeightUpTo, ThroughStage};
+use Ingredient as I;
+use Stage::{Emerged, Reproductive, Tassel, Vegetative};
+
+/// Limits in corn; glyphosate, glufosinate and 2,4-D choline in corn that tolerates them.
+pub const CORN: &[Limit] = &[
+    limit(I::Glyphosate, HeightUpTo(30.0), ILLINOIS_2012),
+    limit(I::Glyphosate, ThroughStage(Vegetative(8)), ILLINOIS_2012),
+    limit(I::Glyphosate, DaysToHarvest(7), LABEL_WORDING),
+    limit(I::Glyphosate, DaysToForage(50), LABEL_WORDING),
+    limit(I::Glufosinate, HeightUpTo(24.0), LABEL_WORDING),
+    limit(I::Glufosinate, ThroughStage(Vegetative(6)), LABEL_WORDING),
+    limit(I::Glufosinate, DaysToHarvest(70), LABEL_WORDING),
+    limit(I::Glufosinate, DaysToForage(60), LABEL_WORDING),
+    limit(I::Mesotrione, HeightUpTo(30.0), PENN_POST),
+    limit(I::Mesotrione, ThroughStage(Vegetative(8)), LABEL_WORDING),
+    limit(I::Mesotrione, DaysToHarvest(45), MARYLAND),
+    limit(I::Tembotrione, HeightUpTo(20.0), MARYLAND),
+    limit(I::Tembotrione, ThroughStage(Vegetative(7)), MARYLAND),
+    limit(I::Tembotrione, DaysToForage(45), MARYLAND),
+    limit(I::Topramezone, HeightUpTo(30.0), PENN_POST),
+    limit(I::Topramezone, ThroughStage(Vegetative(8)), MARYLAND),
+    limit(I::Topramezone, DaysToHarvest(45), MARYLAND),
+    limit(I::Atrazine, HeightUnder(12.0), NDSU_2021),
+    limit(I::Atrazine, DaysToForage(60), MARYLAND),
+    limit(I::Dicamba, HeightUpTo(8.0), SDSU_DICAMBA),
+    limit(I::Dicamba, ThroughStage(Vegetative(5)), ILLINOIS_2002),
+    limit(I::TwoFourD, HeightUpTo(8.0), MARYLAND),
+    limit(I::TwoFourD, DaysToForage(7), MARYLAND),
+    limit(I::TwoFourDCholine, HeightUpTo(30.0), MARYLAND),
+    limit(I::TwoFourDCholine, ThroughStage(Vegetative(8)), MARYLAND),
+    limit(I::TwoFourDCholine, DaysToHarvest(30), MARYLAND),
+    limit(I::TwoFourDCholine, DaysToForage(50), MARYLAND),
+    limit(I::Nicosulfuron, HeightUpTo(20.0), MARYLAND),
+    limit(I::Nicosulfuron, ThroughStage(Vegetative(6)), MARYLAND),
+    limit(I::Nicosulfuron, DaysToHarvest(70), MARYLAND),
+    limit(I::Nicosulfuron, DaysToForage(45), MARYLAND),
+    limit(I::Bentazon, BeforeStage(Tassel), MARYLAND),
+    limit(I::Bentazon, DaysToForage(30), MARYLAND),
+    limit(I::Fluthiacet, HeightUpTo(48.0), MARYLAND),
+    limit(I::Fluthiacet, BeforeStage(Tassel), MARYLAND),
+    limit(I::Fluthiacet, DaysToHarvest(40), MARYLAND),
+    limit(I::Clopyralid, HeightUpTo(24.0), LABEL_WORDING),
+    limit(I::SMetolachlor, HeightUpTo(40.0), LABEL_WORDING),
+    limit(I::SMetolachlor, DaysToHarvest(45), MARYLAND),
+    limit(I::Acetochlor, HeightUpTo(11.0), NDSU_2021),
+    limit(I::DimethenamidP, HeightUpTo(12.0), PNW_CORN_RESIDUAL),
+    limit(I::DimethenamidP, DaysToHarvest(50), PNW_CORN_RESIDUAL),
+    limit(I::Pyroxasulfone, ThroughStage(Vegetative(4)), PNW_CORN_RESIDUAL),
+    limit(I::Pyroxasulfone, DaysToHarvest(37), PNW_CORN_RESIDUAL),
+    limit(I::Pendimethalin, HeightUpTo(20.0), PNW_CORN_RESIDUAL),
+    limit(I::Pendimethalin, ThroughStage(Vegetative(8)), PNW_CORN_RESIDUAL),
+    limit(I::Isoxaflutole, BeforeStage(Emerged), IOWA_2005),
+    limit(I::Simazine, BeforeStage(Emerged), LABEL_WORDING),
+    limit(I::Saflufenacil, BeforeStage(Emerged), LABEL_WORDING),
+    limit(I::Flumioxazin, BeforeStage(Emerged), LABEL_WORDING),
+];
+
+/// Limits in soybean; glyphosate, glufosinate and 2,4-D choline in soybean that tolerates them.
+pub const SOYBEAN: &[Limit] = &[
+    limit(I::Glyphosate, ThroughStage(Reproductive(2)), MICHIGAN),
+    limit(I::Glyphosate, DaysToHarvest(14), NDSU_2006),
+    limit(I::Glufosinate, BeforeStage(Reproductive(1)), MICHIGAN),
+    limit(I::Glufosinate, DaysToHarvest(70), LABEL_WORDING),
+    limit(I::TwoFourDCholine, ThroughStage(Reproductive(1)), MICHIGAN),
+    limit(I::TwoFourDCholine, DaysToHarvest(30), LABEL_WORDING),
+    limit(I::Fomesafen, DaysToHarvest(45), MICHIGAN),
+    limit(I::Lactofen, ThroughStage(Reproductive(6)), MICHIGAN),
+    limit(I::Lactofen, DaysToHarvest(45), MINNESOTA),
+    limit(I::Acifluorfen, DaysToHarvest(50), LABEL_WORDING),
+    limit(I::Clethodim, DaysToHarvest(60), MINNESOTA),
+    limit(I::Quizalofop, DaysToHarvest(80), MINNESOTA),
+    limit(I::Imazethapyr, BeforeStage(Reproductive(1)), ILLINOIS_2009),
+    limit(I::Imazethapyr, DaysToHarvest(85), ILLINOIS_2009),
+    limit(I::CloransulamMethyl, ThroughStage(Reproductive(2)), PENN_POST),
+    limit(I::CloransulamMethyl, DaysToHarvest(65), LABEL_WORDING),
+    limit(I::ChlorimuronEthyl, DaysToHarvest(60), MINNESOTA),
+    limit(I::Bentazon, DaysToForage(30), MINNESOTA),
+    limit(I::Fluthiacet, ThroughStage(Reproductive(2)), MINNESOTA),
+    limit(I::Fluthiacet, DaysToHarvest(60), MINNESOTA),
+    limit(I::Pyroxasulfone, ThroughStage(Vegetative(6)), MINNESOTA),
+    limit(I::Pyroxasulfone, DaysToHarvest(60), MINNESOTA),
+    limit(I::SMetolachlor, DaysToHarvest(75), MINNESOTA),
+    limit(I::DimethenamidP, ThroughStage(Vegetative(5)), MICHIGAN),
+    limit(I::Acetochlor, BeforeStage(Reproductive(2)), LABEL_WORDING),
+    limit(I::Pendimethalin, BeforeStage(Emerged), HARTZLER),
+    limit(I::Flumioxazin, BeforeStage(Emerged), HARTZLER),
+    limit(I::Sulfentrazone, BeforeStage(Emerged), HARTZLER),
+    limit(I::Saflufenacil, BeforeStage(Emerged), HARTZLER),
+    limit(I::Metribuzin, BeforeStage(Emerged), LABEL_WORDING),
+    limit(I::Linuron, BeforeStage(Emerged), LABEL_WORDING),
+];
+
+/// Tallest weed, inches. The larger of a range, since the threshold of the book is held as well.
+const WEED_SIZE_IN: &[Figure] = &[
+    figure(I::Glyphosate, 6.0, LABEL_WORDING),
+    figure(I::Glufosinate, 3.0, GLUFOSINATE),
+    figure(I::Mesotrione, 5.0, LABEL_WORDING),
+    figure(I::Tembotrione, 6.0, LABEL_WORDING),
+    figure(I::Topramezone, 6.0, LABEL_WORDING),
+    figure(I::Atrazine, 6.0, PNW_CORN_POST),
+    figure(I::Dicamba, 6.0, LABEL_WORDING),
+    figure(I::TwoFourD, 4.0, LABEL_WORDING),
+    figure(I::TwoFourDCholine, 6.0, LABEL_WORDING),
+    figure(I::Nicosulfuron, 4.0, LABEL_WORDING),
+    figure(I::Fomesafen, 4.0, LABEL_WORDING),
+    figure(I::Lactofen, 4.0, LABEL_WORDING),
+    figure(I::Acifluorfen, 4.0, LABEL_WORDING),
+    figure(I::Clethodim, 6.0, LABEL_WORDING),
+    figure(I::Imazethapyr, 3.0, LABEL_WORDING),
+    figure(I::CloransulamMethyl, 6.0, LABEL_WORDING),
+    figure(I::ChlorimuronEthyl, 4.0, LABEL_WORDING),
+    figure(I::Bentazon, 4.0, LABEL_WORDING),
+    figure(I::Fluthiacet, 4.0, LABEL_WORDING),
+];
+
+/// Rain-free hours.
+const RAINFAST_HOURS: &[Figure] = &[
+    figure(I::Glyphosate, 1.0, NEBRASKA_RAINFAST),
+    figure(I::Glufosinate, 4.0, NEBRASKA_RAINFAST),
+    figure(I::Dicamba, 4.0, NEBRASKA_RAINFAST),
+    figure(I::TwoFourD, 1.0, NEBRASKA_RAINFAST),
+    figure(I::Imazethapyr, 1.0, NEBRASKA_RAINFAST),
+    figure(I::CloransulamMethyl, 2.0, NEBRASKA_RAINFAST),
+    figure(I::Saflufenacil, 1.0, NEBRASKA_RAINFAST),
+    figure(I::Flumioxazin, 1.0, NEBRASKA_RAINFAST),
+    figure(I::Bentazon, 4.0, PNW_CORN_POST),
+    figure(I::TwoFourDCholine, 1.0, LABEL_WORDING),
+    figure(I::Mesotrione, 1.0, LABEL_WORDING),
+    figure(I::Tembotrione, 1.0, LABEL_WORDING),
+    figure(I::Topramezone, 1.0, LABEL_WORDING),
+    figure(I::Atrazine, 2.0, LABEL_WORDING),
+    figure(I::Nicosulfuron, 4.0, LABEL_WORDING),
+    figure(I::Fomesafen, 1.0, LABEL_WORDING),
+    figure(I::Lactofen, 0.5, LABEL_WORDING),
+    figure(I::Acifluorfen, 6.0, LABEL_WORDING),
+    figure(I::Clethodim, 1.0, LABEL_WORDING),
+    figure(I::ChlorimuronEthyl, 1.0, LABEL_WORDING),
+    figure(I::Quizalofop, 1.0, LABEL_WORDING),
+    figure(I::Fluthiacet, 1.0, LABEL_WORDING),
+];
+
+/// Restricted-entry intervals, hours.
+const REENTRY_HOURS: &[Figure] = &[
+    figure(I::Glyphosate, 4.0, LABEL_WORDING),
+    figure(I::Nicosulfuron, 4.0, LABEL_WORDING),
+    figure(I::Imazethapyr, 4.0, LABEL_WORDING),
+    figure(I::Mesotrione, 12.0, LABEL_WORDING),
+    figure(I::Topramezone, 12.0, LABEL_WORDING),
+    figure(I::Tembotrione, 12.0, LABEL_WORDING),
+    figure(I::Isoxaflutole, 12.0, LABEL_WORDING),
+    figure(I::Atrazine, 12.0, LABEL_WORDING),
+    figure(I::Acetochlor, 12.0, LABEL_WORDING),
+    figure(I::DimethenamidP, 12.0, LABEL_WORDING),
+    figure(I::Pyroxasulfone, 12.0, LABEL_WORDING),
+    figure(I::Glufosinate, 12.0, LABEL_WORDING),
+    figure(I::Saflufenacil, 12.0, LABEL_WORDING),
+    figure(I::Flumioxazin, 12.0, LABEL_WORDING),
+    figure(I::Sulfentrazone, 12.0, LABEL_WORDING),
+    figure(I::Metribuzin, 12.0, LABEL_WORDING),
+    figure(I::Lactofen, 12.0, LABEL_WORDING),
+    figure(I::CloransulamMethyl, 12.0, LABEL_WORDING),
+    figure(I::Clopyralid, 12.0, LABEL_WORDING),
+    figure(I::SMetolachlor, 24.0, LABEL_WORDING),
+    figure(I::Dicamba, 24.0, LABEL_WORDING),
+    figure(I::Fomesafen, 24.0, LABEL_WORDING),
+    figure(I::Clethodim, 24.0, LABEL_WORDING),
+    figure(I::Pendimethalin, 24.0, LABEL_WORDING),
+    figure(I::TwoFourD, 48.0, LABEL_WORDING),
+    figure(I::TwoFourDCholine, 48.0, LABEL_WORDING),
+    figure(I::Acifluorfen, 48.0, LABEL_WORDING),
+];
