@@ -1,7 +1,17 @@
 //! Ways to reach a person. A route sends one text and says what became of it; it keeps no queue
 //! and decides no retry.
 
+mod console;
+mod email;
+mod sms_http;
+
+pub use console::Console;
+pub use email::Email;
+pub use sms_http::SmsHttp;
+
 use chrono::{DateTime, Utc};
+use furrowbell_config::people::RouteName;
+use furrowbell_config::service::{self, Secret};
 use std::time::Duration;
 
 /// One text on its way out, complete.
@@ -53,4 +63,126 @@ pub enum Outcome {
         /// What went wrong.
         why: String,
     },
+}
+
+/// One way to reach a person, ready to use.
+pub enum Route {
+    /// Standard output.
+    Console(Console),
+    /// SMS over an HTTP gateway.
+    Sms(Box<SmsHttp>),
+    /// Email over SMTP.
+    Email(Box<Email>),
+}
+
+impl Route {
+    /// Prints to standard output.
+    pub fn console() -> Self {
+        Self::Console(Console::new(std::io::stdout()))
+    }
+
+    /// SMS over the gateway that `settings` describe; `secret` is the one its sign-in names.
+    ///
+    /// `client` must not follow redirects: a redirected POST comes back as a GET that sends
+    /// nothing and may still be answered with 200.
+    pub fn sms(
+        settings: &service::SmsHttp,
+        secret: Option<&Secret>,
+        client: reqwest::Client,
+    ) -> Result<Self, RouteFault> {
+        SmsHttp::new(settings, secret, client).map(|sms| Self::Sms(Box::new(sms)))
+    }
+
+    /// Email over the server that `settings` describe, with the password they name.
+    pub fn email(settings: &service::Email, password: Option<&Secret>) -> Result<Self, RouteFault> {
+        Email::new(settings, password).map(|email| Self::Email(Box::new(email)))
+    }
+
+    /// Its name as in the book.
+    pub const fn name(&self) -> RouteName {
+        match self {
+            Self::Console(_) => RouteName::Console,
+            Self::Sms(_) => RouteName::Sms,
+            Self::Email(_) => RouteName::Email,
+        }
+    }
+
+    /// Whether a second sending of one id reaches the person once: the gateway drops it, or the
+    /// reader's program sees one Message-ID.
+    pub const fn drops_repeats(&self) -> bool {
+        match self {
+            Self::Console(_) => false,
+            Self::Sms(sms) => sms.drops_repeats(),
+            Self::Email(_) => true,
+        }
+    }
+
+    /// Sends one text and says what became of it.
+    pub async fn send(&self, text: &Outgoing) -> Outcome {
+        match self {
+            Self::Console(console) => console.send(text),
+            Self::Sms(sms) => sms.send(text).await,
+            Self::Email(email) => email.send(text).await,
+        }
+    }
+}
+
+/// Settings from which no route can be made.
+#[derive(Debug, thiserror::Error)]
+pub enum RouteFault {
+    /// Not an address.
+    #[error("routes.sms.url is not an http or https address; write it whole, with https://")]
+    Url,
+    /// A secret that the sign-in needs is absent.
+    #[error("{key} is needed by this sign-in and was not given")]
+    SecretMissing {
+        /// Where it belongs in `service.toml`.
+        key: &'static str,
+    },
+    /// A header that HTTP does not allow.
+    #[error("{key} cannot be sent as an HTTP header; use plain letters, digits and dashes")]
+    Header {
+        /// Where it stands in `service.toml`.
+        key: &'static str,
+    },
+    /// Two fields of a text that would take one place.
+    #[error("routes.sms sends both \"{first}\" and \"{second}\" to one place; rename one of them")]
+    FieldsClash {
+        /// One name.
+        first: String,
+        /// The other.
+        second: String,
+    },
+    /// Not an email address.
+    #[error("routes.email.from is not an email address; write NAME <USER@DOMAIN> or USER@DOMAIN")]
+    From,
+    /// Plain SMTP to another machine.
+    #[error(
+        "routes.email.security is plain-loopback but routes.email.host is another machine; use \
+         starttls or implicit"
+    )]
+    PlainToOutside,
+    /// TLS could not be set up.
+    #[error("TLS for routes.email.host could not be set up; check the name and the system's roots")]
+    Tls(#[source] lettre::transport::smtp::Error),
+}
+
+#[cfg(test)]
+pub(crate) mod samples {
+    use super::Outgoing;
+    use chrono::{TimeDelta, TimeZone, Utc};
+
+    /// A text to an invented number, with an hour to live.
+    pub(crate) fn text() -> Outgoing {
+        let now = Utc.with_ymd_and_hms(2026, 5, 20, 12, 0, 0).unwrap();
+        Outgoing {
+            id: "0196f0c0-0000-7000-8000-000000000001".to_owned(),
+            to: "+15155550123".to_owned(),
+            subject: None,
+            body: "North 80: plan the post pass & go.".to_owned(),
+            html: None,
+            expires_at: now + TimeDelta::hours(1),
+            now,
+        }
+    }
 }
