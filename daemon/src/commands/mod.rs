@@ -1,7 +1,12 @@
 //! The command line: what can be asked, and the exit codes that answer.
 
+use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
 use clap::{Args, Parser, Subcommand};
-use std::path::PathBuf;
+use furrowbell_config::Book;
+use furrowbell_config::farms::Field;
+use furrowbell_config::people::Person;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// Keeps every field's clocks and texts the right person in time to act.
@@ -103,7 +108,43 @@ macro_rules! trouble_from {
         })+
     };
 }
-trouble_from!(std::io::Error, serde_json::Error);
+trouble_from!(std::io::Error, serde_json::Error, crate::store::Error);
+
+/// A failure with its causes, in one line each.
+pub fn told(failure: &Failure) -> String {
+    let Failure::Trouble(error) = failure else { return failure.to_string() };
+    let mut lines: Vec<String> = error.chain().map(ToString::to_string).collect();
+    // A cause that its effect already quotes would only be said twice.
+    lines.dedup_by(|cause, effect| effect.contains(cause.as_str()));
+    lines.join("\n  because: ")
+}
+
+/// Reads a book; its warnings go to standard error.
+fn load(folder: &Path) -> Result<Book, Failure> {
+    let book = Book::load(folder).map_err(|faults| Failure::Fault(faults.to_string()))?;
+    for warning in &book.warnings {
+        eprintln!("warning: {warning}");
+    }
+    Ok(book)
+}
+
+/// The field that a person names.
+fn field<'a>(book: &'a Book, name: &str) -> Result<&'a Field, Failure> {
+    book.find_field(name).map_err(|error| Failure::Fault(error.to_string()))
+}
+
+/// The person of an id.
+fn person<'a>(book: &'a Book, id: &str) -> Result<&'a Person, Failure> {
+    book.person(id).ok_or_else(|| {
+        let ids: Vec<_> = book.people.iter().map(|person| person.id.as_str()).collect();
+        Failure::Fault(format!("nobody in the book has the id \"{id}\"; there are {}", ids.join(", ")))
+    })
+}
+
+/// An instant on a local clock, for people to read.
+fn zoned(at: DateTime<Utc>, zone: Tz) -> String {
+    at.with_timezone(&zone).format("%a %b %-d, %-I:%M %p %Z").to_string()
+}
 
 /// Runs the chosen command to its end.
 pub async fn run(cli: Cli) -> Result<(), Failure> {

@@ -61,7 +61,7 @@ impl Desk {
         let Some(to) = self.address(&text.person, text.route) else {
             return Ok(Settlement::Failed { why: "the person has no address for the route".into() });
         };
-        if queued.possibly_twice && !route.deduplicates() {
+        if queued.possibly_twice && !route.drops_repeats() {
             if let Some(settlement) = self.second_thoughts(queued, now).await? {
                 return Ok(settlement);
             }
@@ -79,7 +79,7 @@ impl Desk {
         let outcome = tokio::time::timeout(limit, route.send(&outgoing)).await.unwrap_or_else(|_| {
             Outcome::Unknown { why: "no answer within the time of the claim".into() }
         });
-        Ok(self.settlement(queued, outcome, route.deduplicates(), now))
+        Ok(self.settlement(queued, outcome, route.drops_repeats(), now))
     }
 
     /// Whether a text whose earlier answer was lost may be repeated now, on a route that does not
@@ -108,7 +108,7 @@ impl Desk {
         &self,
         queued: &Queued,
         outcome: Outcome,
-        deduplicates: bool,
+        drops_repeats: bool,
         now: DateTime<Utc>,
     ) -> Settlement {
         let text = &queued.text;
@@ -131,7 +131,7 @@ impl Desk {
                 tracing::error!(text = text.id, person, why, "refused for good");
                 Settlement::Failed { why }
             }
-            Outcome::Unknown { why } if deduplicates => {
+            Outcome::Unknown { why } if drops_repeats => {
                 tracing::warn!(text = text.id, person, why, "answer lost; asking again under the same id");
                 Settlement::Unknown { again_at: Some(now + backoff(&text.id, queued.attempts)), why }
             }
