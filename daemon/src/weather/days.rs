@@ -30,20 +30,13 @@ fn day(date: NaiveDate, hours: &[&Hour], zone: Tz, kind: Kind) -> Day {
         hours.iter().filter_map(|hour| of(hour)).collect()
     };
     let enough = |values: Vec<f64>| (values.len() >= ENOUGH_HOURS).then_some(values);
-    let temps = enough(known(|hour| hour.temp_c));
+    let temps = enough(known(|hour| hour.temp_c)).unwrap_or_default();
+    let extreme = |of: fn(f64, f64) -> f64| temps.iter().copied().reduce(of);
     let rain = known(|hour| hour.rain_mm);
     let whole = hours_in(date, zone).is_some_and(|all| rain.len() == all);
     Day {
-        high: sourced(
-            temps.as_deref().map(|t| t.iter().fold(f64::MIN, |a, b| a.max(*b))),
-            kind,
-            Celsius::new,
-        ),
-        low: sourced(
-            temps.as_deref().map(|t| t.iter().fold(f64::MAX, |a, b| a.min(*b))),
-            kind,
-            Celsius::new,
-        ),
+        high: sourced(extreme(f64::max), kind, Celsius::new),
+        low: sourced(extreme(f64::min), kind, Celsius::new),
         rain: sourced(whole.then(|| rain.iter().sum()), kind, Millimetres::new),
         humidity: sourced(enough(known(|hour| hour.humidity_pct)).map(mean), kind, Percent::new),
         wind: sourced(enough(known(|hour| hour.wind_mps)).map(mean), kind, MetresPerSecond::new),

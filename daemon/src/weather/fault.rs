@@ -97,6 +97,15 @@ impl Fault {
     ) -> Self {
         Self { path: path.to_owned(), what, verdict, correlation_id }
     }
+
+    /// A place that is not found cannot be resolved anew.
+    pub(super) fn of_place(self) -> Self {
+        let verdict = match self.verdict {
+            Verdict::ReResolve => Verdict::NotCovered,
+            verdict => verdict,
+        };
+        Self { verdict, ..self }
+    }
 }
 
 impl fmt::Display for Problem {
@@ -134,7 +143,7 @@ impl What {
         let is = |name: &str| problem.kind.as_deref().is_some_and(|kind| kind.ends_with(name));
         match status {
             503 if is("/ForecastGridExpired") || is("/ForecastGridInvalid") => Verdict::NextPull,
-            404 if is("/InvalidPoint") || is("/MarineForecastNotSupported") => Verdict::NotCovered,
+            404 if is("/MarineForecastNotSupported") => Verdict::NotCovered,
             404 => Verdict::ReResolve,
             401 | 403 => Verdict::Blocked,
             408 | 429 | 500.. => Verdict::RetrySoon { after },

@@ -234,6 +234,9 @@ mod tests {
 
     #[test]
     fn no_other_recorded_file_is_mistaken_for_a_grid_or_panics() {
+        if recorded().is_empty() {
+            return;
+        }
         let mut folders = vec![PathBuf::from(RECORDED)];
         while let Some(folder) = folders.pop() {
             for entry in std::fs::read_dir(folder).into_iter().flatten() {

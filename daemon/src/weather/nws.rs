@@ -28,6 +28,7 @@ const CORRELATION_ID: HeaderName = HeaderName::from_static("x-correlation-id");
 const MAX_BODY: usize = 8 * 1024 * 1024;
 /// Most bytes read of a refusal.
 const MAX_PROBLEM: usize = 64 * 1024;
+/// Longest wait for a whole answer.
 const TIMEOUT: Duration = Duration::from_secs(30);
 /// Pause for all requests after a refusal for their rate, when none was named; the service's
 /// documentation says five seconds.
@@ -84,6 +85,7 @@ pub struct Client {
     user_agent: String,
     http: reqwest::Client,
     limiter: Limiter,
+    timeout: Duration,
 }
 
 struct Answer {
@@ -133,7 +135,7 @@ impl Client {
         limiter: Limiter,
     ) -> Self {
         let base_url = base_url.trim_end_matches('/').to_owned();
-        Self { base_url, user_agent: user_agent.into(), http, limiter }
+        Self { base_url, user_agent: user_agent.into(), http, limiter, timeout: TIMEOUT }
     }
 
     /// Asks which cell a place lies in.
@@ -143,7 +145,7 @@ impl Client {
         longitude: Longitude,
     ) -> Result<Resolved, Fault> {
         let path = format!("/points/{},{}", degrees(latitude.get()), degrees(longitude.get()));
-        let response = self.get(&path, &Validators::default()).await?;
+        let response = self.get(&path, &Validators::default()).await.map_err(Fault::of_place)?;
         let answer = accepted(&path, response).await?;
         let point = serde_json::from_slice::<Point>(&answer.body).map_err(|error| {
             unreadable(&path, &answer, &format!("is not a place: {error}"), error.is_eof())
@@ -186,7 +188,7 @@ impl Client {
         let mut request = self
             .http
             .get(format!("{}{path}", self.base_url))
-            .timeout(TIMEOUT)
+            .timeout(self.timeout)
             .header(ACCEPT, GEO_JSON)
             .header(USER_AGENT, &self.user_agent);
         if let Some(etag) = &validators.etag {
@@ -198,23 +200,15 @@ impl Client {
         let response = request.send().await.map_err(|error| no_answer(path, error))?;
         let conditional = *validators != Validators::default();
         match response.status() {
-            StatusCode::OK => Ok(response),
-            StatusCode::NOT_MODIFIED if conditional => Ok(response),
-            _ => {
-                let fault = refused(path, response).await;
-                self.hold_for(&fault);
-                Err(fault)
+            StatusCode::OK => return Ok(response),
+            StatusCode::NOT_MODIFIED if conditional => return Ok(response),
+            // A refusal for the rate concerns every request to the host.
+            StatusCode::TOO_MANY_REQUESTS => {
+                self.limiter.hold(retry_after(response.headers()).unwrap_or(RATE_PAUSE));
             }
+            _ => {}
         }
-    }
-
-    /// A refusal for the rate concerns every request to the host.
-    fn hold_for(&self, fault: &Fault) {
-        if let (What::Status { status: 429, .. }, Verdict::RetrySoon { after }) =
-            (&fault.what, fault.verdict)
-        {
-            self.limiter.hold(after.unwrap_or(RATE_PAUSE));
-        }
+        Err(refused(path, response).await)
     }
 }
 

@@ -123,6 +123,28 @@ async fn a_place_outside_the_country_is_not_covered() {
     );
 }
 
+/// Recorded answers of api.weather.gov (US government work), kept outside the repository.
+#[tokio::test]
+async fn recorded_places_resolve() {
+    let recorded = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/data/nws");
+    for (folder, cell, zone) in [
+        ("wahoo-ne_OAX-59-58", "OAX/59,58", "America/Chicago"),
+        ("linn-ks_TOP-31-80", "TOP/32,81", "America/Chicago"),
+        ("arctic-ak_AFG-368-294", "AFG/368,294", "America/Anchorage"),
+        ("edge_hand_edited/billings-mt_BYZ-103-92", "BYZ/103,92", "America/Denver"),
+    ] {
+        let Ok(body) = std::fs::read(format!("{recorded}/{folder}/point.json")) else {
+            println!("SKIPPED: no recorded place in ../shared/data/nws/{folder}");
+            continue;
+        };
+        let server = MockServer::start().await;
+        Mock::given(method("GET")).respond_with(geo_json(&body)).mount(&server).await;
+        let resolved = resolve_at(&server, 41.0, -96.0).await.unwrap();
+        assert_eq!(resolved.cell.to_string(), cell);
+        assert_eq!(resolved.zone.map(Tz::name), Some(zone));
+    }
+}
+
 #[tokio::test]
 async fn a_place_without_a_usable_cell_is_a_fault() {
     for x in [serde_json::json!("x"), serde_json::json!(-1), serde_json::Value::Null] {
@@ -272,7 +294,11 @@ async fn retry_after_is_read_in_seconds_and_as_a_date_and_is_capped() {
 async fn a_refusal_for_the_rate_holds_back_every_request() {
     let server = MockServer::start().await;
     Mock::given(method("GET"))
-        .respond_with(ResponseTemplate::new(429).insert_header("retry-after", "1"))
+        .respond_with(
+            ResponseTemplate::new(429)
+                .insert_header("retry-after", "1")
+                .set_body_raw("<html>", "text/html"),
+        )
         .up_to_n_times(1)
         .mount(&server)
         .await;
@@ -338,6 +364,17 @@ async fn a_line_that_breaks_in_the_middle_is_asked_again() {
     let fault = client(&base_url).grid(&cell(), &Validators::default()).await.unwrap_err();
     server.await.unwrap();
     assert!(matches!(fault.what, What::NoAnswer(_)), "{fault}");
+    assert_eq!(fault.verdict, Verdict::RetrySoon { after: None });
+}
+
+#[tokio::test]
+async fn an_answer_that_takes_too_long_is_asked_again() {
+    let server = MockServer::start().await;
+    let late = geo_json(SMALL).set_delay(Duration::from_secs(20));
+    Mock::given(method("GET")).respond_with(late).mount(&server).await;
+    let hasty = Client { timeout: Duration::from_millis(50), ..client(&server.uri()) };
+    let fault = hasty.grid(&cell(), &Validators::default()).await.unwrap_err();
+    assert!(fault.to_string().contains("timed out"), "{fault}");
     assert_eq!(fault.verdict, Verdict::RetrySoon { after: None });
 }
 

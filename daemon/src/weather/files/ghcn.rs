@@ -89,6 +89,9 @@ pub(super) fn wide(rows: &Rows<'_>) -> Result<Vec<FileDay>, Placed> {
         })?;
         columns.push((name, value_at, flags_at));
     }
+    if columns.is_empty() {
+        return Err(head.fault(0, CellFault::Nothing(ELEMENTS.join(", "))));
+    }
     let mut days: Vec<FileDay> = Vec::new();
     let mut station = None;
     for row in rows.all().skip(1) {

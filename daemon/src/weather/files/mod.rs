@@ -1,8 +1,8 @@
 //! Daily weather from CSV files, in three forms told apart by their first line:
 //!
-//! - own daily rows, with the unit in each column name ([`plain`]);
+//! - own daily rows, with the unit in each column name;
 //! - GHCN-Daily, one row an element and day, as published by station;
-//! - GHCN-Daily, one row a day with attribute columns, as published for access ([`ghcn`]).
+//! - GHCN-Daily, one row a day with attribute columns, as published for access.
 //!
 //! A fault names file, line and column. No form is guessed at: a file is read whole or not at all.
 

@@ -86,6 +86,9 @@ fn header(head: Row<'_>) -> Result<Header, Placed> {
         columns.push((at, *quantity, *put));
     }
     let date_at = date_at.ok_or_else(|| head.fault(0, CellFault::Absent("date")))?;
+    if columns.is_empty() {
+        return Err(head.fault(0, CellFault::Nothing(allowed())));
+    }
     Ok((date_at, columns))
 }
 

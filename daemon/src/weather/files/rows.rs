@@ -27,6 +27,9 @@ pub enum CellFault {
     /// A column that must be there.
     #[error("the header has no column `{0}`")]
     Absent(&'static str),
+    /// A header that names no weather.
+    #[error("the header names no weather; allowed are {0}")]
+    Nothing(String),
     /// More or fewer cells than the first line has.
     #[error("the row has {found} cells, the first line has {wanted}")]
     Cells {

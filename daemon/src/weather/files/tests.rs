@@ -86,6 +86,11 @@ fn faults_name_line_and_column_and_what_is_allowed() {
             .starts_with("1:6: column `rain` is not known; allowed are date, high_f,")
     );
     assert_eq!(fault("date,rain_in,rain_mm\n"), "1:14: a second column for rain; keep one");
+    assert!(fault("date\n2026-05-01\n").starts_with("1:1: the header names no weather; allowed"));
+    assert_eq!(
+        fault("STATION,DATE,MAX\nUSW00014839,2026-05-01,80\n"),
+        "1:1: the header names no weather; allowed are TMAX, TMIN, PRCP, AWND"
+    );
     assert_eq!(fault("high_f,low_f\n"), "1:1: the header has no column `date`");
     assert_eq!(
         fault("date,high_f\n\"2026-05-01\",x\n"),
