@@ -12,7 +12,7 @@ use crate::store::{
 use crate::wording::{FieldRef, TextInput};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
-use furrowbell_config::people::Person;
+use furrowbell_config::people::{Person, RouteName};
 use furrowbell_engine::findings::{Finding, Urgency};
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
@@ -156,7 +156,7 @@ impl Desk {
     }
 
     /// People who have sent STOP and not START since.
-    pub(super) async fn stopped(&self) -> anyhow::Result<HashSet<String>> {
+    pub async fn stopped(&self) -> anyhow::Result<HashSet<String>> {
         let consents = self.store.consents().await?;
         Ok(consents
             .into_iter()
@@ -316,6 +316,12 @@ impl Desk {
             due_at = self.earliest(one, tomorrow);
         }
         Ok(None)
+    }
+
+    /// The first of a person's routes that the book has settings for, else the first.
+    pub(super) fn route_of(&self, person: &Person) -> RouteName {
+        let ready = person.routes.iter().find(|route| self.routes.contains_key(route));
+        ready.or(person.routes.first()).copied().unwrap_or(RouteName::Console)
     }
 
     async fn hint_is_due(&self, person: &str, now: DateTime<Utc>) -> anyhow::Result<bool> {

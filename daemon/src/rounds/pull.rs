@@ -154,6 +154,9 @@ impl Desk {
             }
             Err(fault) => {
                 self.say(&fault, None);
+                if fault.verdict == Verdict::ReResolve {
+                    self.store.forget_places_in(&cell.to_string()).await?;
+                }
                 fetch.failures += 1;
                 fetch.last_error = Some(fault.to_string());
                 fetch.next_due_at = after_fault(&fault, fetch.failures, now, regular);

@@ -12,6 +12,7 @@ use furrowbell_config::people::RouteName;
 use furrowbell_engine::findings::Urgency;
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::time::{Duration, Instant};
+use tokio_util::sync::CancellationToken;
 
 /// Length of a claim.
 const LEASE: TimeDelta = TimeDelta::seconds(120);
@@ -26,10 +27,11 @@ const REPEAT_URGENT: TimeDelta = TimeDelta::seconds(120);
 const REPEAT_ROUTINE: TimeDelta = TimeDelta::minutes(10);
 
 impl Desk {
-    /// Sends everything that is due and gives what was accepted.
-    pub async fn send_due(&self) -> anyhow::Result<Vec<Queued>> {
+    /// Sends everything that is due and gives what was accepted. A stop is heeded between two
+    /// texts, never in the middle of one.
+    pub async fn send_due(&self, stop: &CancellationToken) -> anyhow::Result<Vec<Queued>> {
         let mut sent = Vec::new();
-        loop {
+        while !stop.is_cancelled() {
             let now = self.clock.now();
             let token = self.ids.make();
             let claimed = self.store.lease(now, now + LEASE, &token, 1).await?;
@@ -49,6 +51,14 @@ impl Desk {
                 sent.push(queued);
             }
         }
+        Ok(sent)
+    }
+
+    /// When the next text is due; a minute from now when none waits.
+    pub async fn next_send(&self) -> anyhow::Result<DateTime<Utc>> {
+        let now = self.clock.now();
+        let next = self.store.next_due(now).await?.unwrap_or(now + TimeDelta::minutes(1));
+        Ok(next.max(now + TimeDelta::seconds(1)))
     }
 
     /// What became of one claimed text.
@@ -143,7 +153,8 @@ impl Desk {
         }
     }
 
-    fn address(&self, person: &str, route: RouteName) -> Option<String> {
+    /// Where a route reaches a person.
+    pub fn address(&self, person: &str, route: RouteName) -> Option<String> {
         let person = self.book.person(person)?;
         match route {
             RouteName::Sms => person.phone.clone(),

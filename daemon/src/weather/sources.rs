@@ -72,11 +72,22 @@ impl Files {
 
     /// Reads every file of the folder once, to find faults before the service runs.
     pub fn faults(&self) -> Vec<FileFault> {
+        self.paths().iter().filter_map(|path| files::read(path).err()).collect()
+    }
+
+    /// First and last day on record in any file.
+    pub fn span(&self) -> Option<(NaiveDate, NaiveDate)> {
+        let days = self.paths().into_iter().filter_map(|path| files::read(&path).ok());
+        days.filter_map(|days| Some((days.first()?.date, days.last()?.date)))
+            .reduce(|(first, last), (from, to)| (first.min(from), last.max(to)))
+    }
+
+    fn paths(&self) -> Vec<PathBuf> {
         let Ok(entries) = std::fs::read_dir(&self.folder) else { return Vec::new() };
         let mut paths: Vec<_> = entries.flatten().map(|entry| entry.path()).collect();
         paths.retain(|path| path.extension().is_some_and(|ending| ending == "csv"));
         paths.sort();
-        paths.iter().filter_map(|path| files::read(path).err()).collect()
+        paths
     }
 }
 

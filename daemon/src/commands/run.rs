@@ -1,0 +1,187 @@
+//! `furrowbell run`: the service.
+
+use super::Failure;
+use crate::clock::Clock;
+use crate::lifecycle::{self, End, Signals, Wish};
+use crate::pages;
+use crate::rounds::Desk;
+use crate::wire::{self, Outside};
+use clap::{Args, ValueEnum};
+use furrowbell_config::Book;
+use sd_notify::NotifyState;
+use std::path::PathBuf;
+use std::time::Duration;
+use tokio::net::TcpListener;
+use tokio::sync::watch;
+use tokio_util::sync::CancellationToken;
+use tokio_util::task::TaskTracker;
+
+/// Arguments of `run`.
+#[derive(Debug, Args)]
+pub struct RunArgs {
+    /// Folder of the book.
+    #[arg(env = "FURROWBELL_BOOK")]
+    book: PathBuf,
+    /// Form of the log on standard error; `FURROWBELL_LOG` sets what is logged.
+    #[arg(long, value_enum, default_value_t = LogForm::Text)]
+    log: LogForm,
+    /// A clock that starts elsewhere and runs faster, for tests of the service.
+    #[arg(long, hide = true, value_parser = Clock::fast)]
+    test_clock: Option<Clock>,
+}
+
+/// Form of the log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum LogForm {
+    /// Lines for people.
+    Text,
+    /// One JSON object a line.
+    Json,
+}
+
+/// Longest wait between two looks at the clock, so that a stepped clock is noticed.
+const LONGEST_SLEEP: Duration = Duration::from_secs(30);
+/// Wait after a round that failed as a whole, such as when the database was away.
+const AFTER_TROUBLE: chrono::TimeDelta = chrono::TimeDelta::seconds(30);
+
+/// Runs until told to stop.
+pub async fn run(args: RunArgs) -> Result<(), Failure> {
+    start_log(args.log);
+    let book = super::load(&args.book)?;
+    let clock = args.test_clock.unwrap_or(Clock::System);
+    let store = wire::store(&book).await?;
+    let listener = match book.service.listen {
+        Some(address) => Some(TcpListener::bind(address).await?),
+        None => None,
+    };
+    let desk = wire::desk(book, store, clock, Outside::Real)?;
+    let hook = pages::Hook::of(&desk)?;
+
+    let mut signals = Signals::listen()?;
+    let stop = CancellationToken::new();
+    let tasks = TaskTracker::new();
+    if let Some(listener) = listener {
+        let router = pages::router(&desk, hook);
+        tasks.spawn(pages::serve(listener, router, stop.clone()));
+    }
+    let (reloaded, desks) = watch::channel(desk);
+    tasks.spawn(keep_pulling(desks.clone(), stop.clone()));
+    tasks.spawn(keep_turning(desks.clone(), stop.clone()));
+    tasks.spawn(keep_sending(desks, stop.clone()));
+    lifecycle::notify(NotifyState::Ready);
+    tracing::info!("running");
+
+    while signals.next().await == Wish::Reload {
+        lifecycle::notify(NotifyState::Reloading);
+        reload(&args.book, &reloaded);
+        lifecycle::notify(NotifyState::Ready);
+    }
+    tracing::info!("stopping");
+    match lifecycle::wind_down(&tasks, &stop, &mut signals).await {
+        End::Clean => Ok(()),
+        End::CutShort => {
+            Err(Failure::Trouble(anyhow::anyhow!("stopped before everything was finished")))
+        }
+    }
+}
+
+fn start_log(form: LogForm) {
+    let filter = tracing_subscriber::EnvFilter::try_from_env("FURROWBELL_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
+    let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    match form {
+        LogForm::Text => log.init(),
+        LogForm::Json => log.json().init(),
+    }
+}
+
+/// Puts a changed book in force, or keeps the old one and says why. The database and the listening
+/// address stay as they were.
+fn reload(folder: &std::path::Path, desks: &watch::Sender<Desk>) {
+    let made = Book::load(folder).map_err(anyhow::Error::from).and_then(|book| {
+        let old = desks.borrow();
+        let desk = wire::desk(book, old.store.clone(), old.clock.clone(), Outside::Real)?;
+        Ok(Desk {
+            counters: old.counters.clone(),
+            came_in: old.came_in.clone(),
+            to_send: old.to_send.clone(),
+            ids: old.ids.clone(),
+            ..desk
+        })
+    });
+    match made {
+        Ok(desk) => {
+            desks.send_replace(desk);
+            tracing::info!("the book was read again");
+        }
+        Err(error) => tracing::error!("the book was not changed:\n{error:#}"),
+    }
+}
+
+async fn keep_pulling(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
+    loop {
+        let desk = desks.borrow_and_update().clone();
+        let next = match desk.pull().await {
+            Ok(Some(next)) => next,
+            Ok(None) => desk.clock.now() + chrono::TimeDelta::days(1),
+            Err(error) => {
+                tracing::error!("a pull failed: {error:#}");
+                desk.clock.now() + AFTER_TROUBLE
+            }
+        };
+        desk.came_in.notify_one();
+        tokio::select! {
+            () = stop.cancelled() => return,
+            () = sleep_until(&desk, next) => {}
+            changed = desks.changed() => if changed.is_err() { return },
+        }
+    }
+}
+
+async fn keep_turning(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
+    loop {
+        let desk = desks.borrow_and_update().clone();
+        let next = match desk.turn().await {
+            Ok(()) => {
+                lifecycle::notify(NotifyState::Watchdog);
+                desk.next_turn(desk.clock.now())
+            }
+            Err(error) => {
+                tracing::error!("a round failed: {error:#}");
+                desk.clock.now() + AFTER_TROUBLE
+            }
+        };
+        tokio::select! {
+            () = stop.cancelled() => return,
+            () = sleep_until(&desk, next) => {}
+            () = desk.came_in.notified() => {}
+            changed = desks.changed() => if changed.is_err() { return },
+        }
+    }
+}
+
+async fn keep_sending(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
+    loop {
+        let desk = desks.borrow_and_update().clone();
+        if let Err(error) = desk.send_due(&stop).await {
+            tracing::error!("sending failed: {error:#}");
+        }
+        let next = desk.next_send().await.unwrap_or(desk.clock.now() + AFTER_TROUBLE);
+        tokio::select! {
+            () = stop.cancelled() => return,
+            () = sleep_until(&desk, next) => {}
+            () = desk.to_send.notified() => {}
+            changed = desks.changed() => if changed.is_err() { return },
+        }
+    }
+}
+
+async fn sleep_until(desk: &Desk, until: chrono::DateTime<chrono::Utc>) {
+    loop {
+        let wait = desk.clock.wait_until(until);
+        if wait.is_zero() {
+            return;
+        }
+        tokio::time::sleep(wait.min(LONGEST_SLEEP)).await;
+    }
+}
