@@ -258,7 +258,15 @@ pub const ROWS: &[SoilRow] = &[
     plain(
         Ingredient::DimethenamidP,
         failed(rain(0.25, 0.5, 0.5, NDSU_FATE)),
-        half_life(8.0, 16.0, 30.0, HANDBOOK),
+        half_life(
+            4.0,
+            14.0,
+            30.0,
+            read(
+                "Renewal Assessment Report Dimethenamid-P, Vol. 3 B.8, 2018 (six laboratory \
+                 soils); middle raised towards the field half-lives of the Herbicide Handbook",
+            ),
+        ),
         weeks(2.0, 4.0),
         holds(true, true, false),
     ),
