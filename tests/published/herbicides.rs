@@ -101,6 +101,17 @@ fn measured_half_lives_lie_within_the_row() {
 }
 
 #[test]
+fn acetochlor_row_holds_the_field_half_lives() {
+    // Ma, Rahman, Holland, James and McNaughton, J. Environ. Qual. 33:930-938, 2004: DT50 about 9
+    // and 18 d in a clay loam at two rates.
+    let row = soil::row(Ingredient::Acetochlor).unwrap().half_life;
+    for measured in [9.0, 18.0] {
+        assert!((row.low_days..=row.high_days).contains(&measured));
+    }
+    assert!((9.0..=18.0).contains(&row.days));
+}
+
+#[test]
 fn no_decay_in_frozen_soil_and_no_gain_above_capacity() {
     // FOCUS kinetics guidance 2006/2014, App. 8: no decay at or below 0 C (zero rule from memory);
     // moisture factor at most 1.
@@ -324,7 +335,8 @@ fn isoxaflutole_may_reach_back_and_acetochlor_does_not() {
 
 #[test]
 fn herbicides_tried_on_dry_soil_outlast_their_trial() {
-    // University of Arkansas greenhouse trial: fomesafen and S-metolachlor worked after 21 dry
+    // Norsworthy, University of Arkansas, greenhouse studies, in "Soil residuals: how soon
+    // rainfall?", Delta Farm Press: fomesafen and S-metolachlor worked after 21 dry
     // days, flumioxazin and pendimethalin after 14.
     for (ingredient, dry_days) in [
         (Ingredient::Fomesafen, 21),
