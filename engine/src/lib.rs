@@ -10,6 +10,8 @@
 //! state between calls. The same input gives the same output, byte for byte. It never says that a
 //! spray is allowed: it can only say that a typical label's limit is near or past.
 
+mod rules;
+
 pub mod clocks;
 pub mod findings;
 pub mod journal;

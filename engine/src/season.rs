@@ -1,11 +1,39 @@
 //! One field, one season: all clocks run together over the field's weather and journal.
+//!
+//! Nothing is carried over from an earlier run. A late rain reading or a corrected entry is put
+//! into the input, and every day after it comes out right.
 
+mod crop;
+mod feed;
+mod post;
+mod pre;
+mod record;
+mod timeline;
+
+pub use feed::{
+    EARLY_STAGE, LAST_STAGE, LAST_STAGE_FOR_YIELD, NitrogenRow, Sidedress, USUAL_STAGE,
+};
+pub use post::{Opening, PostWindow};
+pub use timeline::SoilRow;
+
+pub(crate) use crop::CropCourse;
+pub(crate) use feed::Feed;
+pub(crate) use pre::PreCourse;
+pub(crate) use record::Record;
+pub(crate) use timeline::{Timeline, gap_days};
+
+use crate::clocks::activation::DayState;
+use crate::clocks::heat::DayHeat;
+use crate::clocks::residual::PartnerEnd;
+use crate::clocks::{DateRange, Stage};
 use crate::findings::Finding;
 use crate::journal::Entry;
 use crate::plan::Plan;
+use crate::reference::herbicides::Ingredient;
+use crate::rules;
 use crate::site::Site;
 use crate::thresholds::Thresholds;
-use crate::weather::Weather;
+use crate::weather::{Day, Kind, Weather};
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -18,7 +46,8 @@ pub struct Input<'a> {
     pub plan: &'a Plan,
     /// What happened, in any order; entries dated after `today` are ignored.
     pub journal: &'a [Entry],
-    /// Weather, observed and forecast.
+    /// Weather, observed and forecast. What it says of days after `today` counts as forecast,
+    /// whatever it calls itself.
     pub weather: &'a Weather,
     /// The numbers in force for the field.
     pub thresholds: &'a Thresholds,
@@ -29,10 +58,57 @@ pub struct Input<'a> {
 /// The season as of its `today`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Season {
-    /// One row a day from planting (or the first pass) to the last day of weather.
+    /// One row a day from planting (or the first pass) to the last day of weather, three weeks
+    /// past today at most. Empty before anything has happened.
     pub days: Vec<DayRow>,
+    /// Where things stand today; `None` before anything has happened.
+    pub now: Option<Now>,
     /// What it shows today.
     pub findings: Vec<Finding>,
+}
+
+impl Season {
+    /// The row of today.
+    pub fn today(&self) -> Option<&DayRow> {
+        let today = self.now.as_ref()?.date;
+        self.days.iter().find(|row| row.date == today)
+    }
+}
+
+/// Where a field stands today.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Now {
+    /// Today.
+    pub date: NaiveDate,
+    /// Day of planting, once planted.
+    pub planted_on: Option<NaiveDate>,
+    /// Day on which the crop came up, by the clock or as seen.
+    pub emerged_on: Option<NaiveDate>,
+    /// Crop stage; `None` before planting and while missing weather hides it.
+    pub stage: Option<Stage>,
+    /// The last pre pass.
+    pub pre: Option<PreNow>,
+    /// The last post pass since planting.
+    pub post_applied_on: Option<NaiveDate>,
+    /// The post window, where one is in sight.
+    pub post_window: Option<PostWindow>,
+    /// The last sidedress since planting.
+    pub sidedressed_on: Option<NaiveDate>,
+    /// The sidedress window, where one is in sight.
+    pub sidedress: Option<Sidedress>,
+}
+
+/// The last pre pass as of today.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PreNow {
+    /// Day of the pass.
+    pub applied_on: NaiveDate,
+    /// Rain on the mix; `None` on the day of the pass and where nothing in it waits for rain.
+    pub rain: Option<DayState>,
+    /// When it wears off against the field's weeds, once rain has set it.
+    pub ends: Option<DateRange>,
+    /// The same for each partner.
+    pub partners: Vec<PartnerEnd>,
 }
 
 /// One day of a season.
@@ -40,10 +116,268 @@ pub struct Season {
 pub struct DayRow {
     /// The local day.
     pub date: NaiveDate,
+    /// Whether any of the day's weather was not measured.
+    pub provisional: bool,
+    /// Heat of the day, GDD in F.
+    pub gdd_f: Option<f64>,
+    /// Whether that heat was bridged from its neighbours.
+    pub gdd_estimated: bool,
+    /// Heat since planting, GDD in F; a lower bound where `unknown` names heat.
+    pub gdd_total_f: Option<f64>,
+    /// Crop stage.
+    pub stage: Option<Stage>,
+    /// Rain of the day, inches.
+    pub rain_in: Option<f64>,
+    /// The soil.
+    pub soil: SoilRow,
+    /// Each partner of the last pre pass that waits for rain, from the day after the pass on.
+    pub activation: Vec<ActivationRow>,
+    /// Each partner of the last pre pass that rain has set.
+    pub residual: Vec<ResidualRow>,
+    /// The post window as it lies over this day.
+    pub post_window: Option<WindowState>,
+    /// The sidedress window as it lies over this day.
+    pub sidedress: Option<WindowState>,
+    /// Corn nitrogen.
+    pub nitrogen: Option<NitrogenRow>,
+    /// What is missing.
+    pub unknown: Vec<Unknown>,
+}
+
+/// One partner of the pre on one day.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct ActivationRow {
+    /// The ingredient.
+    pub ingredient: Ingredient,
+    /// Rain since the pass, inches; a lower bound where rain is missing.
+    pub rain_in: f64,
+    /// Rain it wants, inches, on moist soil.
+    pub need_in: f64,
+    /// Whether rain has set it by that day, measured or not.
+    pub set: bool,
+}
+
+/// One partner of the pre on one day after rain has set it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct ResidualRow {
+    /// The ingredient.
+    pub ingredient: Ingredient,
+    /// How far it has worn off by that day.
+    pub state: ResidualState,
+}
+
+/// How far a residual has worn off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ResidualState {
+    /// Before the earliest believable end.
+    Working,
+    /// Between the earliest and the latest believable end.
+    Fading,
+    /// After it.
+    WornOff,
+}
+
+/// How a window lies over a day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WindowState {
+    /// Not open yet.
+    Ahead,
+    /// Open.
+    Open,
+    /// Between the earliest and the latest believable close.
+    Closing,
+    /// Closed.
+    Closed,
+}
+
+/// What is missing on a day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Unknown {
+    /// The day's temperatures, or those of an earlier day of this crop.
+    Heat,
+    /// The day's rain.
+    Rain,
+    /// The crop stage.
+    Stage,
+    /// Soil temperature.
+    SoilTemperature,
+    /// Soil water, after missing rain.
+    SoilWater,
+}
+
+/// The clocks of one field after they have run.
+pub(crate) struct Course<'a> {
+    pub input: &'a Input<'a>,
+    pub record: Record,
+    pub timeline: Timeline,
+    pub crop: Option<CropCourse>,
+    pub pre: Option<PreCourse>,
+    pub post: Option<PostWindow>,
+    pub feed: Option<Feed>,
 }
 
 /// Runs one season.
 pub fn run(input: &Input<'_>) -> Season {
-    let _ = input;
-    Season { days: Vec::new(), findings: Vec::new() }
+    let record = Record::read(input.journal, input.plan, input.today);
+    let sprayed = record.pre.as_ref().map(|pre| pre.date);
+    let Some(start) = record.planted.into_iter().chain(sprayed).min() else {
+        return Season { days: Vec::new(), now: None, findings: Vec::new() };
+    };
+    let course = Course::run(input, record, start);
+    Season { days: course.rows(start), now: Some(course.now()), findings: rules::find(&course) }
+}
+
+impl<'a> Course<'a> {
+    fn run(input: &'a Input<'a>, record: Record, start: NaiveDate) -> Self {
+        let timeline = Timeline::lay(input, &record, start);
+        let crop =
+            record.planted.and_then(|planted| CropCourse::run(input, &record, &timeline, planted));
+        let pre = record.pre.as_ref().and_then(|pre| PreCourse::run(input, &timeline, pre));
+        let post = crop
+            .as_ref()
+            .and_then(|crop| post::window(input, &record, &timeline, crop, pre.as_ref()));
+        let feed = crop.as_ref().and_then(|crop| Feed::run(input, &record, &timeline, crop));
+        Self { input, record, timeline, crop, pre, post, feed }
+    }
+
+    /// The sidedress window, where one is in sight.
+    pub fn sidedress(&self) -> Option<Sidedress> {
+        self.feed.as_ref()?.sidedress
+    }
+
+    fn now(&self) -> Now {
+        let input = self.input;
+        Now {
+            date: input.today,
+            planted_on: self.record.planted,
+            emerged_on: self.crop.as_ref().and_then(|crop| Some(crop.emerged()?.0)),
+            stage: self.crop.as_ref().and_then(|crop| crop.today().stage()),
+            pre: self.pre.as_ref().map(|pre| PreNow {
+                applied_on: pre.applied_on,
+                rain: pre.now().copied(),
+                ends: pre.ends(input),
+                partners: pre
+                    .residual
+                    .as_ref()
+                    .map_or(Vec::new(), |residual| residual.per_ingredient.clone()),
+            }),
+            post_applied_on: self.record.post,
+            post_window: self.post,
+            sidedressed_on: self.record.sidedressed.map(|(on, _)| on),
+            sidedress: self.sidedress(),
+        }
+    }
+
+    fn rows(&self, start: NaiveDate) -> Vec<DayRow> {
+        let first = self.timeline.at(start).unwrap_or(self.timeline.days.len());
+        (first..self.timeline.days.len()).map(|at| self.row(at)).collect()
+    }
+
+    fn row(&self, at: usize) -> DayRow {
+        let day = &self.timeline.days[at];
+        let heat = self.timeline.heat[at];
+        let crop = self.crop.as_ref().and_then(|course| {
+            let at = usize::try_from((day.date - course.planted).num_days()).ok()?;
+            Some((at, course.days.get(at)?))
+        });
+        let nitrogen = crop.and_then(|(at, _)| self.feed.as_ref()?.rows.get(at)).copied();
+        let mut row = DayRow {
+            date: day.date,
+            provisional: !is_measured(day),
+            gdd_f: heat.gdd(),
+            gdd_estimated: matches!(heat, DayHeat::Bridged { .. }),
+            gdd_total_f: crop.map(|(_, crop)| crop.total_gdd),
+            stage: crop.and_then(|(_, crop)| crop.stage()),
+            rain_in: day.rain.map(|rain| rain.value.inches()),
+            soil: self.timeline.soil[at],
+            activation: self.activation(day.date),
+            residual: self.residual(day.date),
+            post_window: self.post_state(day.date),
+            sidedress: self.sidedress_state(day.date),
+            nitrogen,
+            unknown: Vec::new(),
+        };
+        let heat_unknown = row.gdd_f.is_none() || crop.is_some_and(|(_, crop)| crop.lower_bound);
+        row.unknown = [
+            (heat_unknown, Unknown::Heat),
+            (row.rain_in.is_none(), Unknown::Rain),
+            (crop.is_some_and(|(_, crop)| crop.lost), Unknown::Stage),
+            (row.soil.temperature_c.is_none(), Unknown::SoilTemperature),
+            (row.soil.water.root_share.is_none(), Unknown::SoilWater),
+        ]
+        .into_iter()
+        .filter_map(|(missing, what)| missing.then_some(what))
+        .collect();
+        row
+    }
+
+    fn activation(&self, date: NaiveDate) -> Vec<ActivationRow> {
+        let Some((pre, state)) =
+            self.pre.as_ref().and_then(|pre| Some((pre, pre.activation.on(date)?)))
+        else {
+            return Vec::new();
+        };
+        pre.activation
+            .partners
+            .iter()
+            .map(|partner| ActivationRow {
+                ingredient: partner.ingredient,
+                rain_in: state.expected.rain_in,
+                need_in: partner.need_in,
+                set: partner.expected_set_on.is_some_and(|set_on| set_on <= date),
+            })
+            .collect()
+    }
+
+    fn residual(&self, date: NaiveDate) -> Vec<ResidualRow> {
+        let set = self.pre.as_ref().filter(|pre| pre.set_on().is_some_and(|on| on <= date));
+        let Some(residual) = set.and_then(|pre| pre.residual.as_ref()) else { return Vec::new() };
+        residual
+            .per_ingredient
+            .iter()
+            .map(|partner| ResidualRow {
+                ingredient: partner.ingredient,
+                state: if date < partner.ends.earliest {
+                    ResidualState::Working
+                } else if date <= partner.ends.latest {
+                    ResidualState::Fading
+                } else {
+                    ResidualState::WornOff
+                },
+            })
+            .collect()
+    }
+
+    fn post_state(&self, date: NaiveDate) -> Option<WindowState> {
+        let window = self.post?;
+        let open = window.opening.is_some_and(|opening| opening.on <= date);
+        Some(lie(date, open, &window.closes))
+    }
+
+    fn sidedress_state(&self, date: NaiveDate) -> Option<WindowState> {
+        let window = self.sidedress()?;
+        Some(lie(date, date >= window.opens.likely, &window.latest))
+    }
+}
+
+fn lie(date: NaiveDate, open: bool, closes: &DateRange) -> WindowState {
+    if date > closes.latest {
+        WindowState::Closed
+    } else if date >= closes.earliest && open {
+        WindowState::Closing
+    } else if open {
+        WindowState::Open
+    } else {
+        WindowState::Ahead
+    }
+}
+
+fn is_measured(day: &Day) -> bool {
+    let measured = |kind: Option<Kind>| kind.is_some_and(Kind::is_observed);
+    measured(day.high.map(|value| value.kind))
+        && measured(day.low.map(|value| value.kind))
+        && measured(day.rain.map(|value| value.kind))
 }

@@ -220,8 +220,8 @@ impl WetLoss {
         self.wet_days += 1;
         if f64::from(self.spell_days) > FREE_WET_DAYS.value {
             let rate = soil_c.map_or(0.0, daily_loss_percent);
-            let lost = wet_loss(self.spell_nitrate, rate, 1.0)
-                .min(self.spell_nitrate - self.spell_lost);
+            let lost =
+                wet_loss(self.spell_nitrate, rate, 1.0).min(self.spell_nitrate - self.spell_lost);
             self.spell_lost += lost;
             self.pounds += lost;
         }

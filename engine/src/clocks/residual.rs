@@ -32,6 +32,9 @@ pub const DRY_BELOW: f64 = 0.5;
 /// Known days that it takes to call the soil dry.
 const DRY_LEAST_DAYS: u32 = 7;
 
+/// Slack that keeps a sum of whole days from ending a day late.
+const ROUNDING: f64 = 1e-9;
+
 /// Longest span looked at, days: the longest that thresholds or guides allow.
 const HORIZON: usize = 60;
 
@@ -191,8 +194,8 @@ fn partner_span(row: &SoilRow, calendar: &Calendar, aged: &[f64; HORIZON]) -> Sp
 /// Days after the start on which the share left falls to [`BREAK_SHARE`]; the horizon when it does
 /// not within it.
 fn decay_days(aged: &[f64; HORIZON], half_life_days: f64) -> u64 {
-    let enough = -BREAK_SHARE.log2() * half_life_days;
-    let day = aged.partition_point(|&age| age < enough) + 1;
+    let lasts = |&age: &f64| decay::share_left(age, half_life_days) > BREAK_SHARE + ROUNDING;
+    let day = aged.partition_point(lasts) + 1;
     u64::try_from(day.min(HORIZON)).unwrap_or(u64::MAX)
 }
 

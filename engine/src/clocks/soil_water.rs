@@ -43,6 +43,8 @@ pub struct WaterDay {
 pub struct Reading {
     /// Top 4 in.
     pub top_share: Option<f64>,
+    /// Water content of the top 4 in over that at pF 2.
+    pub top_over_pf_2: Option<f64>,
     /// Plough layer, 12 in.
     pub plough_share: Option<f64>,
     /// Root zone, 39 in.
@@ -83,6 +85,8 @@ impl Bucket {
         self.dry(day);
         Reading {
             top_share: self.share(1),
+            top_over_pf_2: self.known[0]
+                .then(|| self.water[0] / LAYERS_MM[0] / self.soil.content_at_pf_2()),
             plough_share: self.share(2),
             root_share: self.share(3),
             saturated,
@@ -117,8 +121,8 @@ impl Bucket {
             if let Some(below) = LAYERS_MM.get(at + 1) {
                 moved = moved.min((below * self.soil.saturation - self.water[at + 1]).max(0.0));
                 self.water[at + 1] += moved;
-                self.known[at + 1] |= self.known[at]
-                    && self.water[at + 1] >= below * self.soil.capacity;
+                self.known[at + 1] |=
+                    self.known[at] && self.water[at + 1] >= below * self.soil.capacity;
             }
             self.water[at] -= moved;
         }

@@ -47,10 +47,19 @@ pub const fn of(texture: Texture) -> Soil {
 }
 
 impl Soil {
-    /// Saturated conductivity, mm/day: Saxton & Rawls 2006, Eqs. 15, 16 and 18.
+    /// Slope of the water retention curve: Saxton & Rawls 2006, Eq. 15.
+    fn retention_slope(&self) -> f64 {
+        (1500.0_f64.ln() - 33.0_f64.ln()) / (self.capacity.ln() - self.wilting.ln())
+    }
+
+    /// Saturated conductivity, mm/day: Saxton & Rawls 2006, Eqs. 16 and 18.
     pub fn saturated_conductivity(&self) -> f64 {
-        let b = (1500.0_f64.ln() - 33.0_f64.ln()) / (self.capacity.ln() - self.wilting.ln());
-        24.0 * 1930.0 * (self.saturation - self.capacity).powf(3.0 - 1.0 / b)
+        24.0 * 1930.0 * (self.saturation - self.capacity).powf(3.0 - 1.0 / self.retention_slope())
+    }
+
+    /// Water content at pF 2 (10 kPa), by the retention curve, at most saturation.
+    pub fn content_at_pf_2(&self) -> f64 {
+        (self.capacity * 3.3_f64.powf(1.0 / self.retention_slope())).min(self.saturation)
     }
 
     /// Share of the water above field capacity that drains in the first day from saturation:

@@ -28,8 +28,6 @@ pub struct Moistures {
     pub pf1: f64,
     /// At pF 2, the reference.
     pub pf2: f64,
-    /// At pF 2.5.
-    pub pf2_5: f64,
 }
 
 /// Where [`moistures`] comes from.
@@ -38,21 +36,21 @@ pub const MOISTURES_SOURCE: Source =
 
 /// Default water contents of a texture class.
 pub const fn moistures(texture: Texture) -> Moistures {
-    let (pf1, pf2, pf2_5) = match texture {
-        Texture::Sand => (24.0, 12.0, 7.0),
-        Texture::LoamySand => (24.0, 14.0, 9.0),
-        Texture::SandyLoam => (27.0, 19.0, 15.0),
-        Texture::SandyClayLoam => (28.0, 22.0, 18.0),
-        Texture::ClayLoam => (32.0, 28.0, 25.0),
-        Texture::Loam => (31.0, 25.0, 21.0),
-        Texture::SiltLoam => (32.0, 26.0, 21.0),
-        Texture::SiltyClayLoam => (34.0, 30.0, 27.0),
-        Texture::Silt => (31.0, 27.0, 21.0),
-        Texture::SandyClay => (41.0, 35.0, 31.0),
-        Texture::SiltyClay => (44.0, 40.0, 36.0),
-        Texture::Clay => (53.0, 48.0, 43.0),
+    let (pf1, pf2) = match texture {
+        Texture::Sand => (24.0, 12.0),
+        Texture::LoamySand => (24.0, 14.0),
+        Texture::SandyLoam => (27.0, 19.0),
+        Texture::SandyClayLoam => (28.0, 22.0),
+        Texture::ClayLoam => (32.0, 28.0),
+        Texture::Loam => (31.0, 25.0),
+        Texture::SiltLoam => (32.0, 26.0),
+        Texture::SiltyClayLoam => (34.0, 30.0),
+        Texture::Silt => (31.0, 27.0),
+        Texture::SandyClay => (41.0, 35.0),
+        Texture::SiltyClay => (44.0, 40.0),
+        Texture::Clay => (53.0, 48.0),
     };
-    Moistures { pf1, pf2, pf2_5 }
+    Moistures { pf1, pf2 }
 }
 
 /// Decay rate at a temperature over the rate at 20 C: Q10^((T - 20) / 10), and none at or below
@@ -71,13 +69,4 @@ pub fn moisture_factor(relative: f64, exponent: f64) -> f64 {
 /// Share of a dose left after so many normalised days: 0.5^(days / half-life).
 pub fn share_left(normalised_days: f64, half_life_days: f64) -> f64 {
     0.5_f64.powf(normalised_days / half_life_days)
-}
-
-/// Activation energy (kJ/mol) that gives the same ratio of rates between two temperatures (C) as
-/// a Q10 does, by the Arrhenius equation.
-pub fn activation_energy(q10: f64, cool: f64, warm: f64) -> f64 {
-    const GAS_CONSTANT: f64 = 8.314_462_618;
-    const KELVIN: f64 = 273.15;
-    let ratio = q10.ln() * (warm - cool) / 10.0;
-    GAS_CONSTANT * ratio / (1.0 / (cool + KELVIN) - 1.0 / (warm + KELVIN)) / 1000.0
 }

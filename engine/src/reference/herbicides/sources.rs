@@ -57,8 +57,8 @@ pub(super) const HAGER_DRY: Source =
 pub(super) const PENN_REACH: Source =
     read("Lingenfelter, Penn State Extension, advice on residual herbicides that got no rain");
 pub(super) const ARKANSAS_DRY: Source = read(
-    "University of Arkansas greenhouse trial of herbicides on dry soil, reported in Delta Farm \
-     Press, \"Soil residuals: how soon rainfall?\"",
+    "Norsworthy, University of Arkansas, greenhouse studies of herbicides on dry soil, in \"Soil \
+     residuals: how soon rainfall?\", Delta Farm Press",
 );
 pub(super) const MARYLAND: Source = read(
     "Schug and Vollmer, University of Maryland Extension, \"Mind the Height: Postemergence \

@@ -1,0 +1,156 @@
+//! Corn nitrogen over the season: the soil's supply, the loss in wet soil, the sidedress window.
+
+use crate::clocks::nitrogen::{Supply, WetLoss};
+use crate::clocks::{DateRange, Stage};
+use crate::findings::EarlyReason;
+use crate::plan::NitrogenPlan;
+use crate::reference::{Figure, Source, fertilisers};
+use crate::season::Input;
+use crate::season::crop::CropCourse;
+use crate::season::record::Record;
+use crate::season::timeline::{Timeline, gap_days};
+use chrono::{Datelike, NaiveDate};
+use serde::Serialize;
+
+/// Stage from which sidedress may start early.
+pub const EARLY_STAGE: Stage = Stage::Vegetative(3);
+/// Stage at which sidedress usually starts, the middle of V4 to V6 (Fiorellino, Univ. of Maryland
+/// Extension agronomy news).
+pub const USUAL_STAGE: Stage = Stage::Vegetative(5);
+/// Stage by which sidedress must be done where the rig's clearance is not set: common practice.
+pub const LAST_STAGE: Stage = Stage::Vegetative(8);
+/// Stage by which it must be done whatever the rig clears: no lasting loss of yield up to V11
+/// (Scharf, Wiebold & Lory, Agron. J. 94:435-441, 2002, 28 trials).
+pub const LAST_STAGE_FOR_YIELD: Stage = Stage::Vegetative(11);
+/// Weight of nitrogen that a sidedress must have to be planned, lb/acre.
+const LEAST_PASS: Figure =
+    Figure::new(1.0, Source::common_practice("less than a pound an acre is no pass"));
+
+/// Nitrogen of one field on one day, lb/acre.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct NitrogenRow {
+    /// Given by the soil since planting, on the days that are known.
+    pub supplied_lb: f64,
+    /// How far that lies behind a normal year, percent; `None` while it cannot be told.
+    pub lag_percent: Option<f64>,
+    /// Fertiliser nitrate lost in wet soil.
+    pub lost_lb: f64,
+    /// Saturated days.
+    pub wet_days: u32,
+}
+
+/// The sidedress window of one field as of today.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Sidedress {
+    /// Why it is wanted early, if it is.
+    pub early: Option<EarlyReason>,
+    /// When it opens, or opened.
+    pub opens: DateRange,
+    /// When it closes: the last day by height or stage.
+    pub latest: DateRange,
+    /// Whether it is open today.
+    pub open: bool,
+}
+
+/// Nitrogen over the season of one field.
+pub(crate) struct Feed {
+    /// Row by row of the crop course.
+    pub rows: Vec<NitrogenRow>,
+    /// The window; `None` once sidedress is done, where none is planned, and where the stage is
+    /// not known.
+    pub sidedress: Option<Sidedress>,
+}
+
+impl Feed {
+    /// Runs the nitrogen of a corn field that has a nitrogen plan.
+    pub fn run(
+        input: &Input<'_>,
+        record: &Record,
+        timeline: &Timeline,
+        crop: &CropCourse,
+    ) -> Option<Self> {
+        let plan = input.plan.nitrogen.filter(|_| input.plan.crop.is_corn())?;
+        let mut supply = Supply::default();
+        let mut loss = WetLoss::default();
+        let most_unknown = u32::try_from(gap_days(input)).unwrap_or(u32::MAX);
+        let mut at_today = Supply::default();
+        let mut rows = Vec::with_capacity(crop.days.len());
+        for day in &crop.days {
+            let at = timeline.at(day.date)?;
+            let soil = &timeline.soil[at];
+            if day.date > crop.planted {
+                let ordinal = day.date.ordinal();
+                let water = soil.water.plough_share;
+                supply.advance(&timeline.normal, ordinal, soil.temperature_c, water);
+                let nitrate = nitrate(&plan, record, crop.planted, day.date);
+                loss.advance(soil.water.saturated, nitrate, soil.temperature_c);
+            }
+            if day.date == input.today {
+                at_today = supply;
+            }
+            rows.push(NitrogenRow {
+                supplied_lb: supply.pounds(&timeline.normal, input.site.organic_matter.get()),
+                lag_percent: supply.lag(most_unknown).map(|(percent, _)| percent),
+                lost_lb: loss.pounds,
+                wet_days: loss.wet_days,
+            });
+        }
+        let early = early(input, &plan, at_today.lag(most_unknown));
+        Some(Self { rows, sidedress: sidedress(input, record, &plan, crop, early) })
+    }
+}
+
+/// Fertiliser nitrate on a day had none been lost, lb/acre. The starter is taken to be of the same
+/// form as the sidedress and to have gone on at planting.
+fn nitrate(plan: &NitrogenPlan, record: &Record, planted: NaiveDate, date: NaiveDate) -> f64 {
+    let fertiliser = fertilisers::of(plan.source);
+    let of_pass = |on: NaiveDate, pounds: f64| {
+        u32::try_from((date - on).num_days())
+            .map_or(0.0, |days| pounds * fertiliser.nitrate_share(f64::from(days)))
+    };
+    let sidedress = record.sidedressed.map_or(0.0, |(on, amount)| of_pass(on, amount.get()));
+    of_pass(planted, plan.starter.get()) + sidedress
+}
+
+fn early(
+    input: &Input<'_>,
+    plan: &NitrogenPlan,
+    lag: Option<(f64, crate::findings::LagCause)>,
+) -> Option<EarlyReason> {
+    let lags = lag.filter(|(percent, _)| *percent >= input.thresholds.nitrogen_lag_percent);
+    if let Some((percent, because)) = lags {
+        return Some(EarlyReason::SoilLags { percent, because });
+    }
+    let pounds = plan.starter.get();
+    (pounds < input.thresholds.small_starter_lb_per_acre)
+        .then_some(EarlyReason::SmallStarter { pounds })
+}
+
+fn sidedress(
+    input: &Input<'_>,
+    record: &Record,
+    plan: &NitrogenPlan,
+    crop: &CropCourse,
+    early: Option<EarlyReason>,
+) -> Option<Sidedress> {
+    if record.sidedressed.is_some() || plan.sidedress.get() < LEAST_PASS.value {
+        return None;
+    }
+    let first = if early.is_some() { EARLY_STAGE } else { USUAL_STAGE };
+    let opens = crop.when(input, |growth, _| growth.stage() >= first)?;
+    let passed = crop.when(input, |growth, height| match plan.rig_clears {
+        Some(clears) => {
+            height.is_some_and(|height| height > clears.get())
+                || growth.stage() >= LAST_STAGE_FOR_YIELD
+        }
+        None => growth.stage() > LAST_STAGE,
+    })?;
+    let before = |date: NaiveDate| date.pred_opt().unwrap_or(date);
+    let latest = DateRange {
+        earliest: before(passed.earliest),
+        likely: before(passed.likely),
+        latest: before(passed.latest),
+    };
+    let open = opens.likely <= input.today && input.today <= latest.latest;
+    Some(Sidedress { early, opens, latest, open })
+}

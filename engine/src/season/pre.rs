@@ -1,0 +1,135 @@
+//! The pre pass: rain on it, and how long it goes on working.
+
+use crate::clocks::DateRange;
+use crate::clocks::activation::{self, Activation, DayState, RainDay};
+use crate::clocks::residual::{self, Residual, SoilDay};
+use crate::reference::crops;
+use crate::reference::herbicides::Ingredient;
+use crate::season::Input;
+use crate::season::record::Sprayed;
+use crate::season::timeline::Timeline;
+use crate::units::Celsius;
+use chrono::{NaiveDate, TimeDelta};
+
+/// The course of one pre pass.
+pub(crate) struct PreCourse {
+    pub applied_on: NaiveDate,
+    pub ingredients: Vec<Ingredient>,
+    pub activation: Activation,
+    /// When it wears off, once rain has set it.
+    pub residual: Option<Residual>,
+    today: NaiveDate,
+    rain_today_is_measured: bool,
+}
+
+impl PreCourse {
+    /// Runs the clocks of one pass.
+    pub fn run(input: &Input<'_>, timeline: &Timeline, sprayed: &Sprayed) -> Option<Self> {
+        let first = timeline.at(sprayed.date)? + 1;
+        let rain: Vec<RainDay> = (first..timeline.days.len())
+            .map(|at| RainDay {
+                date: timeline.days[at].date,
+                rain: timeline.days[at].rain,
+                topsoil_dry: timeline.soil[at - 1]
+                    .water
+                    .top_share
+                    .is_some_and(|share| share < crops::DRY_SEED_ZONE.value),
+            })
+            .collect();
+        let pass = activation::Pass {
+            date: sprayed.date,
+            ingredients: &sprayed.ingredients,
+            texture: input.site.texture.group(),
+        };
+        let mut course = Self {
+            applied_on: sprayed.date,
+            ingredients: sprayed.ingredients.clone(),
+            activation: activation::run(&pass, &rain),
+            residual: None,
+            today: input.today,
+            rain_today_is_measured: timeline
+                .at(input.today)
+                .and_then(|at| timeline.days[at].rain)
+                .is_some_and(|rain| rain.kind.is_observed()),
+        };
+        course.residual = course.set_on().map(|set_on| {
+            let days = soil_days(timeline, set_on);
+            residual::range(
+                Some(set_on),
+                sprayed.date,
+                &sprayed.ingredients,
+                &days,
+                input.thresholds,
+            )
+        });
+        Some(course)
+    }
+
+    /// The mix as of today; `None` on the day of the pass and where nothing waits for rain.
+    pub fn now(&self) -> Option<&DayState> {
+        self.activation.on(self.today)
+    }
+
+    /// When what rain has set wears off against the field's weeds.
+    pub fn ends(&self, input: &Input<'_>) -> Option<DateRange> {
+        self.residual.as_ref().map(|residual| residual.against(&input.plan.weeds))
+    }
+
+    /// The day from which weeds are taken to be up where the pre was not set.
+    pub fn weeds_up_on(&self, input: &Input<'_>) -> NaiveDate {
+        self.after(input.thresholds.activation_weeds_up_days)
+    }
+
+    /// Whether the pre has waited so long that weeds are taken to be up.
+    pub fn never_set(&self, input: &Input<'_>) -> bool {
+        self.now().is_some() && self.set_on().is_none() && self.today >= self.weeds_up_on(input)
+    }
+
+    /// The day so many days after the pass.
+    pub fn after(&self, days: f64) -> NaiveDate {
+        #[expect(clippy::cast_possible_truncation, reason = "thresholds of at most 60 days")]
+        let days = days.ceil() as i64;
+        self.applied_on + TimeDelta::days(days)
+    }
+
+    /// Day on which rain had set the mix: measured rain up to today, or any rain on days that are
+    /// over. Rain that is only expected today has set nothing yet.
+    pub fn set_on(&self) -> Option<NaiveDate> {
+        let now = self.now()?;
+        now.firm.set_on.or(now.expected.set_on.filter(|date| *date < self.today))
+    }
+
+    /// Whether measured rain alone says the same: that it is set, or that it is not.
+    pub fn is_firm(&self) -> bool {
+        let Some(now) = self.now() else { return false };
+        if let Some(set_on) = self.set_on() {
+            return now.firm.set_on == Some(set_on);
+        }
+        now.firm.missing_days <= u32::from(!self.rain_today_is_measured)
+    }
+
+    /// Rain fallen since the pass, inches: without today's, unless it was measured.
+    pub fn fallen_in(&self) -> f64 {
+        let day =
+            if self.rain_today_is_measured { Some(self.today) } else { self.today.pred_opt() };
+        day.and_then(|day| self.activation.on(day)).map_or(0.0, |day| day.expected.rain_in)
+    }
+
+    /// First day from today on by which the forecast brings enough, and the rain it brings.
+    pub fn ahead(&self) -> Option<(NaiveDate, f64)> {
+        let enough = |day: &&DayState| day.date >= self.today && day.expected.set_on.is_some();
+        let day = self.activation.days.iter().find(enough)?;
+        Some((day.date, day.expected.rain_in - self.fallen_in()))
+    }
+}
+
+fn soil_days(timeline: &Timeline, from: NaiveDate) -> Vec<SoilDay> {
+    let first = timeline.at(from).unwrap_or(timeline.days.len());
+    (first..timeline.days.len())
+        .map(|at| SoilDay {
+            date: timeline.days[at].date,
+            mean: timeline.soil[at].temperature_c.and_then(|celsius| Celsius::new(celsius).ok()),
+            relative_moisture: timeline.soil[at].water.top_over_pf_2,
+        })
+        .collect()
+}

@@ -1,0 +1,117 @@
+//! The journal, read for the season: which passes stand, what was seen, what is held.
+
+use crate::clocks::Stage;
+use crate::findings::Topic;
+use crate::journal::{Entry, Event};
+use crate::plan::Plan;
+use crate::reference::herbicides::Ingredient;
+use crate::units::{Inches, Millimetres, PoundsPerAcre};
+use chrono::NaiveDate;
+use std::collections::BTreeMap;
+
+/// A herbicide pass as it went on.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Sprayed {
+    pub date: NaiveDate,
+    pub ingredients: Vec<Ingredient>,
+}
+
+/// What the journal says up to and with today. The order of its entries does not matter: of two
+/// entries for one day the later stage, the taller weed and the bigger rain stand.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Record {
+    /// The last planting, so that a replanted field starts anew.
+    pub planted: Option<NaiveDate>,
+    /// The last pre pass.
+    pub pre: Option<Sprayed>,
+    /// The last post pass since planting.
+    pub post: Option<NaiveDate>,
+    /// The last sidedress since planting, and its N.
+    pub sidedressed: Option<(NaiveDate, PoundsPerAcre)>,
+    /// The last hoeing.
+    pub hoed: Option<NaiveDate>,
+    /// Rain read off a gauge, by day.
+    pub gauge: BTreeMap<NaiveDate, Millimetres>,
+    /// Crop stages seen since planting, by day.
+    pub stages: BTreeMap<NaiveDate, Stage>,
+    /// Weeds seen since they were last killed: the last sighting.
+    pub weeds: Option<(NaiveDate, Inches)>,
+    holds: Vec<(Option<Topic>, NaiveDate)>,
+}
+
+impl Record {
+    /// Reads the journal; entries dated after `today` are left out.
+    pub fn read(journal: &[Entry], plan: &Plan, today: NaiveDate) -> Self {
+        let mut record = Self::default();
+        for entry in journal.iter().filter(|entry| entry.date <= today) {
+            record.take(entry, plan);
+        }
+        record.forget_what_came_before();
+        record
+    }
+
+    fn take(&mut self, entry: &Entry, plan: &Plan) {
+        let date = entry.date;
+        match &entry.event {
+            Event::Planted => self.planted = self.planted.max(Some(date)),
+            Event::PreApplied { ingredients } => self.take_pre(date, ingredients, plan),
+            Event::PostApplied { .. } => self.post = self.post.max(Some(date)),
+            Event::Sidedressed { nitrogen } => {
+                let planned = plan.nitrogen.map(|nitrogen| nitrogen.sidedress);
+                if let Some(amount) = nitrogen.or(planned) {
+                    let later =
+                        |(on, most): &(NaiveDate, PoundsPerAcre)| (*on, *most) < (date, amount);
+                    if self.sidedressed.as_ref().is_none_or(later) {
+                        self.sidedressed = Some((date, amount));
+                    }
+                }
+            }
+            Event::Hoed => self.hoed = self.hoed.max(Some(date)),
+            Event::Rain { amount } => keep_larger(&mut self.gauge, date, *amount),
+            Event::StageSeen { stage } => keep_larger(&mut self.stages, date, *stage),
+            Event::WeedsSeen { height } => {
+                let later = |(on, most): &(NaiveDate, Inches)| (*on, *most) < (date, *height);
+                if self.weeds.as_ref().is_none_or(later) {
+                    self.weeds = Some((date, *height));
+                }
+            }
+            Event::Hold { topic, until } => self.holds.push((*topic, *until)),
+        }
+    }
+
+    /// Two reports of one pass on one day are one pass; the longer list of ingredients stands.
+    fn take_pre(&mut self, date: NaiveDate, said: &[Ingredient], plan: &Plan) {
+        let planned = plan.pre.as_ref().map_or(&[][..], |pre| &pre.ingredients);
+        let ingredients = if said.is_empty() { planned } else { said };
+        let weight = |sprayed: &Sprayed| {
+            (sprayed.date, sprayed.ingredients.len(), sprayed.ingredients.clone())
+        };
+        let new = Sprayed { date, ingredients: ingredients.to_vec() };
+        if self.pre.as_ref().is_none_or(|old| weight(old) < weight(&new)) {
+            self.pre = Some(new);
+        }
+    }
+
+    /// What was seen or done before planting says nothing of this crop; weeds seen before a post
+    /// pass or a hoe are gone.
+    fn forget_what_came_before(&mut self) {
+        if let Some(planted) = self.planted {
+            self.post = self.post.filter(|date| *date >= planted);
+            self.sidedressed = self.sidedressed.filter(|(date, _)| *date >= planted);
+            self.stages.retain(|date, _| *date >= planted);
+        }
+        let killed = self.post.max(self.hoed);
+        self.weeds = self.weeds.filter(|(date, _)| killed.is_none_or(|killed| *date > killed));
+    }
+
+    /// Whether a topic is not to be spoken of today.
+    pub fn holds(&self, topic: Topic, today: NaiveDate) -> bool {
+        self.holds.iter().any(|(held, until)| *until > today && held.is_none_or(|it| it == topic))
+    }
+}
+
+fn keep_larger<T: PartialOrd>(map: &mut BTreeMap<NaiveDate, T>, date: NaiveDate, value: T) {
+    if map.get(&date).is_none_or(|old| *old < value) {
+        map.insert(date, value);
+    }
+}
