@@ -56,6 +56,9 @@ impl Transform for WithoutNull {
                 schema.insert("type".to_owned(), only);
             }
         }
+        if let Some(Value::Array(words)) = schema.get_mut("enum") {
+            words.retain(|word| !word.is_null());
+        }
         if let Some(Value::Array(branches)) = schema.get_mut("anyOf") {
             branches.retain(|branch| branch.get("type").is_none_or(|name| name != "null"));
             if let [Value::Object(only)] = branches.as_slice() {
