@@ -44,16 +44,17 @@ pub struct TextInput<'a> {
 
 /// What may be said shorter, in this order, before fewer fields are named.
 struct Form {
+    crop: bool,
     short_news: bool,
     short_reply: bool,
-    crop: bool,
 }
 
-const FORMS: [Form; 4] = [
-    Form { short_news: false, short_reply: false, crop: true },
-    Form { short_news: true, short_reply: false, crop: true },
-    Form { short_news: true, short_reply: true, crop: true },
-    Form { short_news: true, short_reply: true, crop: false },
+const FORMS: [Form; 5] = [
+    Form { crop: true, short_news: false, short_reply: false },
+    Form { crop: false, short_news: false, short_reply: false },
+    Form { crop: true, short_news: true, short_reply: false },
+    Form { crop: false, short_news: true, short_reply: false },
+    Form { crop: false, short_news: true, short_reply: true },
 ];
 
 /// More names than this tell a reader less than their count.
