@@ -82,6 +82,11 @@ impl Book {
         self.farms.iter().find(|farm| farm.id == id)
     }
 
+    /// The fields of a farm, in the order of the book.
+    pub fn fields_of<'a>(&'a self, farm: &'a farms::Farm) -> impl Iterator<Item = &'a farms::Field> {
+        self.fields.iter().filter(|field| field.farm == farm.id)
+    }
+
     /// The one field of that id or, in any case of letters, of that name.
     pub fn find_field(&self, name: &str) -> Result<&farms::Field, NoSuchField> {
         if let Some(field) = self.field(name) {

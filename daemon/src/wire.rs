@@ -1,7 +1,7 @@
 //! From a book to a desk that can turn rounds.
 
 use crate::clock::{Clock, Ids};
-use crate::pages::Counters;
+use crate::pages::Figures;
 use crate::rounds::Desk;
 use crate::routes::Route;
 use crate::store::Store;
@@ -45,14 +45,14 @@ pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow:
         digest_schedule: Arc::new(schedule),
         store,
         ids: Ids::new(clock.clone()),
-        clock,
         wording: Arc::new(wording),
         routes: Arc::new(routes),
         weather: Arc::new(weather),
-        counters: Arc::new(Counters::default()),
+        figures: Arc::new(Figures::new(clock.now())),
         came_in: Arc::new(Notify::new()),
         to_send: Arc::new(Notify::new()),
         book: Arc::new(book),
+        clock,
     })
 }
 

@@ -1,13 +1,15 @@
 //! `furrowbell run`: the service.
 
 use super::Failure;
-use crate::clock::Clock;
+use crate::clock::{Clock, Ids};
 use crate::lifecycle::{self, End, Signals, Wish};
-use crate::pages;
+use crate::pages::{self, Hook, Inbox, InboundMessage, Pages};
 use crate::rounds::Desk;
+use crate::store::{Inbound, Store};
 use crate::wire::{self, Outside};
 use clap::{Args, ValueEnum};
 use furrowbell_config::Book;
+use furrowbell_config::people::RouteName;
 use sd_notify::NotifyState;
 use std::path::PathBuf;
 use std::time::Duration;
@@ -55,13 +57,13 @@ pub async fn run(args: RunArgs) -> Result<(), Failure> {
         None => None,
     };
     let desk = wire::desk(book, store, clock, Outside::Real)?;
-    let hook = pages::Hook::of(&desk)?;
+    let hook = hook(&desk)?;
 
     let mut signals = Signals::listen()?;
     let stop = CancellationToken::new();
     let tasks = TaskTracker::new();
     if let Some(listener) = listener {
-        let router = pages::router(&desk, hook);
+        let router = pages::router(pages(&desk, hook));
         tasks.spawn(pages::serve(listener, router, stop.clone()));
     }
     let (reloaded, desks) = watch::channel(desk);
@@ -85,6 +87,57 @@ pub async fn run(args: RunArgs) -> Result<(), Failure> {
     }
 }
 
+/// The hook that the SMS route's settings describe.
+fn hook(desk: &Desk) -> Result<Option<Hook>, Failure> {
+    let sms = desk.book.service.routes.sms.as_ref();
+    let Some(settings) = sms.and_then(|sms| sms.inbound.clone()) else { return Ok(None) };
+    let secret = wire::secret(&desk.book, &settings.secret)?;
+    let header = settings.secret_header.clone();
+    let hook = Hook::new(settings, secret).ok_or_else(|| {
+        Failure::Fault(format!("routes.sms.inbound.secret_header \"{header}\" is no HTTP header name"))
+    })?;
+    Ok(Some(hook))
+}
+
+fn pages(desk: &Desk, hook: Option<Hook>) -> Pages<StoredReplies> {
+    Pages {
+        inbox: StoredReplies { store: desk.store.clone(), ids: desk.ids.clone() },
+        clock: desk.clock.clone(),
+        figures: desk.figures.clone(),
+        round_every: chrono::TimeDelta::minutes(desk.book.service.rounds.every_minutes.into()),
+        hook,
+        arrived: desk.came_in.clone(),
+    }
+}
+
+/// Keeps posted replies in the record.
+struct StoredReplies {
+    store: Store,
+    ids: Ids,
+}
+
+impl Inbox for StoredReplies {
+    type Error = crate::store::Error;
+
+    async fn store(&self, message: InboundMessage) -> Result<bool, Self::Error> {
+        let inbound = Inbound {
+            id: self.ids.make(),
+            route: RouteName::Sms,
+            provider_id: message.provider_id,
+            sender: message.from,
+            body: message.text,
+            received_at: message.received_at,
+            handled_at: None,
+            outcome: None,
+        };
+        self.store.receive(&inbound).await
+    }
+
+    async fn reachable(&self) -> bool {
+        self.store.ping().await.is_ok()
+    }
+}
+
 fn start_log(form: LogForm) {
     let filter = tracing_subscriber::EnvFilter::try_from_env("FURROWBELL_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
@@ -102,7 +155,7 @@ fn reload(folder: &std::path::Path, desks: &watch::Sender<Desk>) {
         let old = desks.borrow();
         let desk = wire::desk(book, old.store.clone(), old.clock.clone(), Outside::Real)?;
         Ok(Desk {
-            counters: old.counters.clone(),
+            figures: old.figures.clone(),
             came_in: old.came_in.clone(),
             to_send: old.to_send.clone(),
             ids: old.ids.clone(),

@@ -52,7 +52,7 @@ impl Desk {
         let mut forecasts = Forecasts::of(self).await?;
         let mut fields = Vec::new();
         for farm in &self.book.farms {
-            for field in self.book.fields.iter().filter(|field| field.farm == farm.id) {
+            for field in self.book.fields_of(farm) {
                 let Some(plan) = &field.plan else { continue };
                 let today = local_day(now, farm.zone);
                 let mut entries = field.entries();
@@ -87,10 +87,7 @@ struct Forecasts<'a> {
 
 impl<'a> Forecasts<'a> {
     async fn of(desk: &'a Desk) -> anyhow::Result<Self> {
-        let places = match desk.weather.nws {
-            Some(_) => desk.store.field_cells().await?,
-            None => Vec::new(),
-        };
+        let places = desk.store.field_cells().await?;
         let cell_of = places.into_iter().map(|place| (place.field, place.cell)).collect();
         Ok(Self { desk, cell_of, read: HashMap::new() })
     }

@@ -9,7 +9,7 @@ use super::timing::{after_quiet, local_day, start_of_day};
 use crate::store::{
     Closing, ConsentState, Ending, Identity, Notice, Telling, Text, TextKind,
 };
-use crate::wording::{FieldRef, TextInput};
+use crate::wording::text::{FieldRef, TextInput};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use furrowbell_config::people::{Person, RouteName};

@@ -12,7 +12,7 @@ pub mod send;
 pub mod timing;
 
 use crate::clock::{Clock, Ids};
-use crate::pages::Counters;
+use crate::pages::Figures;
 use crate::routes::Route;
 use crate::store::Store;
 use crate::weather::Sources;
@@ -45,7 +45,7 @@ pub struct Desk {
     /// Where weather comes from.
     pub weather: Arc<Sources>,
     /// Figures for the metrics page.
-    pub counters: Arc<Counters>,
+    pub figures: Arc<Figures>,
     /// Wakes the round when something came in.
     pub came_in: Arc<Notify>,
     /// Wakes the sender when something is to go out.
@@ -62,7 +62,7 @@ impl Desk {
         self.decide(&fields, now).await?;
         self.make_due_digests(&fields, now).await?;
         self.expire(now).await?;
-        self.counters.round_done(now);
+        self.figures.round_done(now);
         self.to_send.notify_one();
         Ok(())
     }

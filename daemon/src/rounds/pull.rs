@@ -25,10 +25,13 @@ impl Desk {
         let Some((client, period)) = &self.weather.nws else { return Ok(None) };
         let cells = self.resolve_fields(client).await?;
         let mut next = self.clock.now() + *period;
+        let mut oldest = self.clock.now();
         for cell in &cells {
-            let due = self.pull_cell(client, cell, *period).await?;
-            next = next.min(due);
+            let fetch = self.pull_cell(client, cell, *period).await?;
+            next = next.min(fetch.next_due_at);
+            oldest = oldest.min(fetch.fetched_at);
         }
+        self.figures.weather_as_of(oldest);
         self.store.prune_hours(self.clock.now() - HOURS_KEEP).await?;
         Ok(Some(next))
     }
@@ -110,21 +113,16 @@ impl Desk {
         Ok(Some(resolved.cell))
     }
 
-    /// Pulls one cell if it is due; gives when it is due next.
+    /// Pulls one cell if it is due; gives how that stands.
     async fn pull_cell(
         &self,
         client: &Client,
         cell: &Cell,
         period: TimeDelta,
-    ) -> anyhow::Result<DateTime<Utc>> {
+    ) -> anyhow::Result<Fetch> {
         let url = format!("/gridpoints/{cell}");
         let last = self.store.fetch(&url).await?;
         let now = self.clock.now();
-        if let Some(last) = &last
-            && last.next_due_at > now
-        {
-            return Ok(last.next_due_at);
-        }
         let mut fetch = last.unwrap_or_else(|| Fetch {
             url,
             etag: None,
@@ -136,6 +134,9 @@ impl Desk {
             last_error: None,
             next_due_at: now,
         });
+        if fetch.next_due_at > now {
+            return Ok(fetch);
+        }
         let validators =
             Validators { etag: fetch.etag.clone(), last_modified: fetch.last_modified.clone() };
         let regular = cells::next_due(cell, period, now);
@@ -163,7 +164,7 @@ impl Desk {
             }
         }
         self.store.keep_fetch(&fetch).await?;
-        Ok(fetch.next_due_at)
+        Ok(fetch)
     }
 
     /// Keeps a grid unless it is older than the one on record: caches have been seen to step back.
@@ -206,7 +207,6 @@ impl Desk {
     }
 
     fn say(&self, fault: &Fault, field: Option<&str>) {
-        self.counters.pull_failed();
         tracing::warn!(
             field,
             correlation_id = fault.correlation_id,

@@ -5,6 +5,7 @@
 
 use super::Desk;
 use super::timing::local_day;
+use crate::pages::TextState as Counted;
 use crate::routes::{Outcome, Outgoing};
 use crate::store::{Error, Queued, Settlement};
 use chrono::{DateTime, TimeDelta, Utc};
@@ -41,7 +42,7 @@ impl Desk {
             let accepted = matches!(settlement, Settlement::Sent { .. });
             let id = &queued.text.id;
             match self.store.settle(id, &token, self.clock.now(), began.elapsed(), &settlement).await {
-                Ok(()) => self.counters.settled(&settlement),
+                Ok(()) => {}
                 Err(Error::LostLease { .. }) => {
                     tracing::warn!(text = id, "the lease ran out before the outcome was written");
                 }
@@ -123,6 +124,7 @@ impl Desk {
     ) -> Settlement {
         let text = &queued.text;
         let person = text.person.as_str();
+        self.figures.text(counted(&outcome));
         match outcome {
             Outcome::Accepted { provider_id } => {
                 tracing::info!(text = text.id, person, route = text.route.name(), "accepted");
@@ -168,6 +170,7 @@ impl Desk {
         self.store.expire_notices(now).await?;
         for queued in self.store.expire_texts(now).await? {
             let text = &queued.text;
+            self.figures.text(Counted::Expired);
             tracing::warn!(
                 text = text.id,
                 person = text.person,
@@ -176,6 +179,16 @@ impl Desk {
             );
         }
         Ok(())
+    }
+}
+
+const fn counted(outcome: &Outcome) -> Counted {
+    match outcome {
+        Outcome::Accepted { .. } => Counted::Accepted,
+        Outcome::Retry { .. } => Counted::Retried,
+        Outcome::Refused { .. } => Counted::Refused,
+        Outcome::SignIn { .. } => Counted::SignIn,
+        Outcome::Unknown { .. } => Counted::Unknown,
     }
 }
 

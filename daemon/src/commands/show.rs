@@ -1,0 +1,212 @@
+//! `furrowbell show`: one field's clocks as of a day.
+
+use super::rehearse::noon;
+use super::{BookArg, Failure, zoned};
+use crate::clock::Clock;
+use crate::rounds::advance::FieldNow;
+use crate::wire::{self, Outside};
+use chrono::{Days, NaiveDate};
+use clap::Args;
+use furrowbell_config::Book;
+use furrowbell_engine::clocks::DateRange;
+use furrowbell_engine::journal::{Entry, Event};
+use furrowbell_engine::plan::{Crop, Plan};
+use furrowbell_engine::season::{DayRow, Now};
+
+/// Arguments of `show`.
+#[derive(Debug, Args)]
+pub struct ShowArgs {
+    /// Name or id of the field.
+    field: String,
+    #[command(flatten)]
+    book: BookArg,
+    /// Day as of which the clocks are shown; without it today.
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    on: Option<NaiveDate>,
+    /// How many days back to list.
+    #[arg(long, default_value_t = 7)]
+    days: u32,
+    /// One JSON object with the whole season.
+    #[arg(long)]
+    json: bool,
+}
+
+/// Prints the field. Nothing is written.
+pub async fn run(args: ShowArgs) -> Result<(), Failure> {
+    let book = super::load(&args.book.folder)?;
+    let id = super::field(&book, &args.field)?.id.clone();
+    let zone = book.field(&id).and_then(|field| book.farm(&field.farm)).map_or(book.service.zone, |farm| farm.zone);
+    let store = wire::store(&book).await?;
+    let now = args.on.map_or_else(|| Clock::System.now(), |on| noon(on, zone));
+    let desk = wire::desk(book, store, Clock::pretended(now), Outside::Pretended)?;
+    let fields = desk.advance(now).await?;
+    let Some(at) = fields.iter().find(|at| at.field.id == id) else {
+        return Err(Failure::Fault(format!("{id} has no plan in the book, so it has no clocks")));
+    };
+    if args.json {
+        let season = serde_json::json!({
+            "field": at.field.id, "today": at.today, "journal": at.entries,
+            "forecast_issued": at.forecast_issued, "season": at.season,
+        });
+        println!("{season}");
+        return Ok(());
+    }
+    print!("{}", readable(&desk.book, at, args.days));
+    Ok(())
+}
+
+fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
+    let mut lines = vec![heading(at)];
+    lines.extend(at.field.plan.as_ref().map(planned).into_iter().flatten());
+    lines.push(String::new());
+    lines.push("What happened:".to_owned());
+    if at.entries.is_empty() {
+        lines.push("  nothing on record yet".to_owned());
+    }
+    let mut entries: Vec<_> = at.entries.iter().filter(|entry| entry.date <= at.today).collect();
+    entries.sort_by_key(|entry| entry.date);
+    lines.extend(entries.into_iter().map(|entry| format!("  {}  {}", entry.date, happened(entry))));
+    lines.push(String::new());
+    lines.push(format!("Clocks on {}:", at.today));
+    match &at.season.now {
+        Some(now) => lines.extend(clocks(now)),
+        None => lines.push("  not started: nothing planted or sprayed yet".to_owned()),
+    }
+    let issued = at.forecast_issued.map(|issued| zoned(issued, at.farm.zone));
+    lines.push(match (issued, &book.service.weather.nws) {
+        (Some(issued), _) => format!("  forecast issued {issued}"),
+        (None, Some(_)) => "  no forecast has come yet".to_owned(),
+        (None, None) => "  no forecast source in the book".to_owned(),
+    });
+    lines.push(String::new());
+    lines.push("What it shows:".to_owned());
+    if at.season.findings.is_empty() {
+        lines.push("  nothing to do".to_owned());
+    }
+    lines.extend(at.season.findings.iter().map(|finding| {
+        let by = finding.act_by.map_or(String::new(), |by| format!(", act by {by}"));
+        let expected = if finding.provisional { ", rests on forecast" } else { "" };
+        format!("  {}{by}{expected}", finding.topic().name())
+    }));
+    lines.push(String::new());
+    lines.push("Last days (F, in; * not measured):".to_owned());
+    let from = at.today - Days::new(days.into());
+    let shown = at.season.days.iter().filter(|row| row.date > from && row.date <= at.today);
+    lines.extend(shown.map(day_line));
+    lines.push(String::new());
+    lines.join("\n")
+}
+
+fn heading(at: &FieldNow<'_>) -> String {
+    let site = &at.field.site;
+    let texture = serde_json::to_value(site.texture).ok();
+    let texture = texture.as_ref().and_then(|word| word.as_str()).unwrap_or_default().replace('-', " ");
+    format!(
+        "{} ({}), {}: {} acres, {texture}, {} % organic matter",
+        at.field.name,
+        at.field.id,
+        at.farm.name,
+        at.field.acres.get(),
+        site.organic_matter.get()
+    )
+}
+
+fn planned(plan: &Plan) -> Vec<String> {
+    let crop = match plan.crop {
+        Crop::Corn { relative_maturity_days } => format!("corn, {relative_maturity_days} days"),
+        Crop::Soybean { maturity_group } => format!("soybean, group {maturity_group}"),
+    };
+    let mix = |what: &str, pass: &Option<furrowbell_engine::plan::HerbicidePlan>| {
+        pass.as_ref().map(|pass| {
+            let names: Vec<_> = pass.ingredients.iter().map(|one| one.name()).collect();
+            format!("  {what}: {} ({})", pass.name, names.join(", "))
+        })
+    };
+    let mut lines = vec![format!("  {crop}, {} in deep, {} in rows", plan.depth.get(), plan.row_spacing.get())];
+    lines.extend(mix("pre", &plan.pre));
+    lines.extend(mix("post", &plan.post));
+    lines.extend(plan.nitrogen.map(|nitrogen| {
+        format!(
+            "  nitrogen: {} lb starter, {} lb sidedress an acre",
+            nitrogen.starter.get(),
+            nitrogen.sidedress.get()
+        )
+    }));
+    lines
+}
+
+fn happened(entry: &Entry) -> String {
+    match &entry.event {
+        Event::Planted => "planted".to_owned(),
+        Event::PreApplied { .. } => "pre pass".to_owned(),
+        Event::PostApplied { .. } => "post pass".to_owned(),
+        Event::Sidedressed { nitrogen: None } => "sidedress".to_owned(),
+        Event::Sidedressed { nitrogen: Some(pounds) } => format!("sidedress, {} lb", pounds.get()),
+        Event::Hoed => "hoed".to_owned(),
+        Event::Rain { amount } => format!("rain {:.2} in", amount.inches()),
+        Event::StageSeen { stage } => format!("{stage} seen"),
+        Event::WeedsSeen { height } => format!("weeds {} in", height.get()),
+        Event::Hold { topic, until } => {
+            format!("hold {} until {until}", topic.map_or("everything", |topic| topic.name()))
+        }
+    }
+}
+
+fn range(range: &DateRange) -> String {
+    format!("{} (from {} to {})", range.likely, range.earliest, range.latest)
+}
+
+fn clocks(now: &Now) -> Vec<String> {
+    let mut lines = Vec::new();
+    let stage = now.stage.map_or("unknown".to_owned(), |stage| stage.to_string());
+    lines.push(format!("  stage: {stage}"));
+    if let Some(pre) = &now.pre {
+        let state = pre.rain.as_ref().map(|state| {
+            let firm = &state.firm;
+            let missing = match firm.missing_days {
+                0 => String::new(),
+                days => format!(", {days} days unknown"),
+            };
+            let set = firm.set_on.map_or("not set".to_owned(), |on| format!("set {on}"));
+            format!("{set}; {:.2} of {:.2} in measured{missing}", firm.rain_in, firm.need_in)
+        });
+        let state = state.unwrap_or_else(|| "no rain needed".to_owned());
+        lines.push(format!("  pre of {}: {state}", pre.applied_on));
+        if let Some(ends) = &pre.ends {
+            lines.push(format!("  residual ends: {}", range(ends)));
+        }
+    }
+    match (now.post_applied_on, &now.post_window) {
+        (Some(on), _) => lines.push(format!("  post pass: done {on}")),
+        (None, Some(window)) => {
+            let opens = window.opening.map_or("not open yet".to_owned(), |opening| format!("open {}", opening.on));
+            lines.push(format!("  post window: {opens}; closes {}", range(&window.closes)));
+        }
+        (None, None) => {}
+    }
+    match (now.sidedressed_on, &now.sidedress) {
+        (Some(on), _) => lines.push(format!("  sidedress: done {on}")),
+        (None, Some(window)) => lines.push(format!(
+            "  sidedress: from {}; at the latest {}",
+            window.opens.likely,
+            range(&window.latest)
+        )),
+        (None, None) => {}
+    }
+    lines
+}
+
+fn day_line(row: &DayRow) -> String {
+    let number = |value: Option<f64>, places: usize| {
+        value.map_or("?".to_owned(), |value| format!("{value:.places$}"))
+    };
+    format!(
+        "  {}{}  heat {:>5} ({:>6} so far)  rain {:>5}  {}",
+        row.date,
+        if row.provisional { "*" } else { " " },
+        number(row.gdd_f, 1),
+        number(row.gdd_total_f, 0),
+        number(row.rain_in, 2),
+        row.stage.map_or("?".to_owned(), |stage| stage.to_string()),
+    )
+}

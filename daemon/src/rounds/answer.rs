@@ -1,0 +1,261 @@
+//! Answers what came in: one reply, one transaction with everything that follows from it.
+
+use super::Desk;
+use super::timing::local_day;
+use crate::replies::answer::{self, Answer, Consent as Wish, Effects, OpenQuestion, OwnField};
+use crate::replies::grammar;
+use crate::store::{
+    Consent, ConsentState, Ending, Handling, Inbound, Notice, Record, Text, TextKind, Via,
+};
+use crate::wording::answers::{Answer as Said, Done};
+use crate::wording::text::{FieldRef, TextInput};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use furrowbell_config::farms::{Farm, Field};
+use furrowbell_config::people::{Person, Role};
+use furrowbell_engine::findings::Urgency;
+use furrowbell_engine::journal::{Entry, Event};
+
+/// How long a text may be answered by a bare DONE.
+const QUESTION_STANDS: TimeDelta = TimeDelta::days(45);
+/// How long an answer makes sense.
+const ANSWER_STANDS: TimeDelta = TimeDelta::days(1);
+
+impl Desk {
+    /// Handles every reply that is on record and not handled yet.
+    pub(super) async fn answer_inbound(&self, now: DateTime<Utc>) -> anyhow::Result<()> {
+        for inbound in self.store.unhandled().await? {
+            let handling = self.handling(&inbound, now).await?;
+            let outcome = handling.outcome.clone();
+            if self.store.handle(&inbound.id, &handling, now).await? {
+                tracing::info!(reply = inbound.id, outcome, "handled");
+            }
+        }
+        Ok(())
+    }
+
+    async fn handling(&self, inbound: &Inbound, now: DateTime<Utc>) -> anyhow::Result<Handling> {
+        let sender = |person: &&Person| person.phone.as_deref() == Some(inbound.sender.as_str());
+        let Some(person) = self.book.people.iter().find(sender) else {
+            return Ok(Handling { outcome: "unknown sender".to_owned(), ..Handling::default() });
+        };
+        let fields = self.fields_of(person);
+        let own: Vec<_> = fields
+            .iter()
+            .map(|(_, field)| OwnField { id: field.id.clone(), name: field.name.clone() })
+            .collect();
+        let zone = fields.first().map_or(self.zone_of(person), |(farm, _)| farm.zone);
+        let today = local_day(inbound.received_at, zone);
+        let open = self.open_questions(person, now).await?;
+        let reply = grammar::parse(&inbound.body);
+        let effects = answer::decide(&reply, &own, &open, today);
+        let text = self.said(person, &effects.answer, today).await?;
+        let replies = text.map(|body| self.reply_text(person, body, &effects, inbound, now));
+        Ok(Handling {
+            records: self.records(&effects.entries, person, inbound, now),
+            undoes: Vec::new(),
+            consent: effects.consent.map(|wish| self.consent_line(wish, person, inbound)),
+            answers: effects.closes,
+            replies: replies.into_iter().collect(),
+            outcome: outcome(&effects.answer).to_owned(),
+        })
+    }
+
+    /// The fields a person may speak for: a manager for all, others for their farms'.
+    fn fields_of(&self, person: &Person) -> Vec<(&Farm, &Field)> {
+        let farms = self.book.farms.iter().filter(|farm| {
+            person.role == Role::Manager
+                || farm.growers.contains(&person.id)
+                || farm.advisors.contains(&person.id)
+        });
+        farms.flat_map(|farm| self.book.fields_of(farm).map(move |field| (farm, field))).collect()
+    }
+
+    /// What the person was last asked, by the time the question went out.
+    async fn open_questions(
+        &self,
+        person: &Person,
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<Vec<OpenQuestion>> {
+        let mut open = Vec::new();
+        for notice in self.store.notices_since(now - QUESTION_STANDS).await? {
+            if notice.identity.person != person.id || is_settled(&notice) {
+                continue;
+            }
+            let texts = self.store.texts_of_notice(&notice.id).await?;
+            let Some(sent_at) = texts.iter().filter_map(|queued| queued.sent_at).max() else {
+                continue;
+            };
+            open.push(OpenQuestion {
+                notice_id: notice.id,
+                field_id: notice.identity.field,
+                topic: notice.identity.topic,
+                raised_at: sent_at,
+            });
+        }
+        Ok(open)
+    }
+
+    fn records(
+        &self,
+        entries: &[(String, Entry)],
+        person: &Person,
+        inbound: &Inbound,
+        now: DateTime<Utc>,
+    ) -> Vec<Record> {
+        let record = |(number, (field, entry)): (usize, &(String, Entry))| Record {
+            id: self.ids.make(),
+            source_key: format!("{}/{number}", inbound.id),
+            field: field.clone(),
+            happened_on: entry.date,
+            event: entry.event.clone(),
+            by: person.id.clone(),
+            via: Via::Sms,
+            note: Some(inbound.body.clone()),
+            created_at: now,
+            undone_at: None,
+        };
+        entries.iter().enumerate().map(record).collect()
+    }
+
+    fn consent_line(&self, wish: Wish, person: &Person, inbound: &Inbound) -> Consent {
+        let (state, how) = match wish {
+            Wish::Stop => (ConsentState::Stop, "reply"),
+            Wish::Start => (ConsentState::Start, "reply"),
+            Wish::HoldForAdvisor => (ConsentState::Stop, "maybe stop; a person decides"),
+        };
+        Consent {
+            id: self.ids.make(),
+            person: person.id.clone(),
+            state,
+            at: inbound.received_at,
+            how: how.to_owned(),
+            wording: inbound.body.clone(),
+        }
+    }
+
+    /// An answer goes at once, quiet hours or not: the person has just written.
+    fn reply_text(
+        &self,
+        person: &Person,
+        body: String,
+        effects: &Effects,
+        inbound: &Inbound,
+        now: DateTime<Utc>,
+    ) -> Text {
+        let stopped = effects.consent == Some(Wish::Stop);
+        Text {
+            id: self.ids.make(),
+            kind: if stopped { TextKind::StopConfirmation } else { TextKind::Reply },
+            person: person.id.clone(),
+            route: inbound.route,
+            language: person.language,
+            subject: None,
+            body,
+            html: None,
+            urgency: Urgency::Urgent,
+            act_by: None,
+            created_at: now,
+            due_at: now,
+            expires_at: now + ANSWER_STANDS,
+        }
+    }
+
+    /// The words of an answer; `None` stays silent.
+    async fn said(
+        &self,
+        person: &Person,
+        answer: &Answer,
+        today: NaiveDate,
+    ) -> anyhow::Result<Option<String>> {
+        let service = &self.book.service;
+        let say = |said: &Said<'_>| self.wording.answer(&service.name, person.language, said);
+        Ok(Some(match answer {
+            Answer::Recorded { event, date, fields } => say(&recorded(event, *date, &fields.join(", "))),
+            Answer::AskField { fields } => {
+                let fields: Vec<_> = fields.iter().map(String::as_str).collect();
+                say(&Said::WhichField { fields: &fields })
+            }
+            Answer::AskPass { fields, .. } => say(&Said::WhichPass { field: &fields.join(", ") }),
+            Answer::AskDay => say(&Said::WhichDay),
+            Answer::NothingOpen { .. } => say(&Said::NothingOpen),
+            Answer::Why { notice_id } => match notice_id {
+                Some(id) => self.numbers(person, id, today).await?,
+                None => say(&Said::NothingOpen),
+            },
+            Answer::Stopped => say(&Said::Stopped),
+            Answer::Started => say(&Said::Started),
+            Answer::Help => say(&Said::Help {
+                contact: &service.contact,
+                most: service.sending.routine_texts_per_day,
+            }),
+            Answer::NotUnderstood => say(&Said::NotUnderstood),
+            Answer::Silence => return Ok(None),
+        }))
+    }
+
+    /// The numbers behind a notice, in a line.
+    async fn numbers(&self, person: &Person, id: &str, today: NaiveDate) -> anyhow::Result<String> {
+        let name = &self.book.service.name;
+        let notice = self.store.notice(id).await?;
+        let known = notice.and_then(|notice| {
+            let field = self.book.field(&notice.identity.field)?;
+            Some((notice, field))
+        });
+        let Some((notice, field)) = known else {
+            return Ok(self.wording.answer(name, person.language, &Said::NothingOpen));
+        };
+        let line = self.wording.line(&TextInput {
+            sender: name,
+            language: person.language,
+            fields: vec![FieldRef {
+                name: &field.name,
+                crop_is_corn: field.plan.as_ref().is_some_and(|plan| plan.crop.is_corn()),
+            }],
+            evidence: &notice.evidence,
+            version: notice.identity.version,
+            act_by: notice.act_by,
+            provisional: notice.provisional,
+            today,
+            stop_hint: false,
+            update: false,
+        });
+        Ok(format!("{name}: {}: {line}", field.name))
+    }
+}
+
+fn is_settled(notice: &Notice) -> bool {
+    let ending = notice.closed.as_ref().map(|closing| closing.ending);
+    matches!(ending, Some(Ending::Answered | Ending::Superseded))
+}
+
+fn recorded<'a>(event: &Event, date: NaiveDate, field: &'a str) -> Said<'a> {
+    let done = |what| Said::Done { field, date, what };
+    match event {
+        Event::Planted => done(Done::Planted),
+        Event::PreApplied { .. } => done(Done::Pre),
+        Event::PostApplied { .. } => done(Done::Post),
+        Event::Sidedressed { nitrogen } => {
+            done(Done::Sidedress(nitrogen.map(furrowbell_engine::units::PoundsPerAcre::get)))
+        }
+        Event::Hoed => done(Done::Hoed),
+        Event::Rain { amount } => Said::Rain { field, date, inches: amount.inches() },
+        Event::StageSeen { stage } => Said::Stage { field, date, stage: *stage },
+        Event::WeedsSeen { height } => Said::Weeds { field, date, inches: height.get() },
+        Event::Hold { until, .. } => Said::Held { field: Some(field), until: *until },
+    }
+}
+
+/// How a reply was taken, in a word for the record.
+const fn outcome(answer: &Answer) -> &'static str {
+    match answer {
+        Answer::Recorded { .. } => "recorded",
+        Answer::AskField { .. } | Answer::AskPass { .. } | Answer::AskDay => "asked back",
+        Answer::NothingOpen { .. } => "nothing open",
+        Answer::Why { .. } => "explained",
+        Answer::Stopped => "stopped",
+        Answer::Started => "started",
+        Answer::Help => "helped",
+        Answer::Silence => "held for the advisor",
+        Answer::NotUnderstood => "not understood",
+    }
+}

@@ -1,0 +1,336 @@
+//! The advisor's morning message, once a local date.
+
+use super::Desk;
+use super::advance::FieldNow;
+use super::decide::HeldBack;
+use super::timing::{instant, local_day, start_of_day};
+use crate::store::{self, Ending, Notice, Queued, Text, TextFilter, TextKind, TextState};
+use crate::wording::digest::{
+    Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, HeldLine,
+    HeldWhy, SentLine, SentState, UnknownLine,
+};
+use chrono::{DateTime, NaiveTime, TimeDelta, Utc};
+use furrowbell_config::people::{Person, RouteName};
+use furrowbell_engine::findings::{Evidence, Finding, Topic, Urgency};
+use std::collections::BTreeMap;
+
+/// A digest that could not go by then would only repeat what the day has shown.
+const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
+    Some(noon) => noon,
+    None => NaiveTime::MIN,
+};
+/// Advice that is due within so many days is worth a call.
+const CALL_DAYS: i64 = 2;
+
+impl Desk {
+    /// Makes every digest whose hour has come today, unless the day has one or noon is past.
+    pub(super) async fn make_due_digests(
+        &self,
+        fields: &[FieldNow<'_>],
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<()> {
+        for advisor in self.advisors() {
+            let zone = self.zone_of(advisor);
+            let today = local_day(now, zone);
+            let midnight = start_of_day(today, zone);
+            let hour = self.digest_schedule.next_after(midnight - TimeDelta::seconds(1), zone);
+            let noon = instant(today, NOON, zone);
+            if hour.is_none_or(|hour| hour > now) || now >= noon {
+                continue;
+            }
+            let last = self.store.last_digest(&advisor.id).await?;
+            if last.as_ref().is_some_and(|last| last.local_date >= today) {
+                continue;
+            }
+            let since = last.map_or(now - TimeDelta::days(1), |last| last.created_at);
+            let digest = self.compose_digest(advisor, fields, since, now).await?;
+            let row = store::Digest {
+                advisor: advisor.id.clone(),
+                local_date: today,
+                created_at: now,
+                body: digest.text.clone(),
+                html: Some(digest.html.clone()),
+                outbox_id: None,
+            };
+            let agreed = advisor.consent.is_some() && !self.stopped().await?.contains(&advisor.id);
+            let text = agreed.then(|| self.digest_text(advisor, digest, noon, now));
+            if self.store.store_digest(&row, text.as_ref()).await? {
+                tracing::info!(advisor = advisor.id, date = %today, "digest made");
+            }
+        }
+        Ok(())
+    }
+
+    fn digest_text(
+        &self,
+        advisor: &Person,
+        digest: Digest,
+        noon: DateTime<Utc>,
+        now: DateTime<Utc>,
+    ) -> Text {
+        let route = self.route_of(advisor);
+        // An SMS holds the subject; the whole is a command away.
+        let body = match route {
+            RouteName::Sms => format!("{}: {}", self.book.service.name, digest.subject),
+            RouteName::Email | RouteName::Console => digest.text,
+        };
+        Text {
+            id: self.ids.make(),
+            kind: TextKind::Digest,
+            person: advisor.id.clone(),
+            route,
+            language: advisor.language,
+            subject: Some(digest.subject),
+            body,
+            html: Some(digest.html),
+            urgency: Urgency::Digest,
+            act_by: None,
+            created_at: now,
+            due_at: now,
+            expires_at: noon,
+        }
+    }
+
+    /// The digest of one advisor as it reads now; writes nothing.
+    pub async fn compose_digest(
+        &self,
+        advisor: &Person,
+        fields: &[FieldNow<'_>],
+        since: DateTime<Utc>,
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<Digest> {
+        let own = |at: &&FieldNow<'_>| at.farm.advisors.contains(&advisor.id);
+        let own: Vec<_> = fields.iter().filter(own).collect();
+        let mut held_back = self.held_back(advisor, fields, now).await?;
+        let (mut sent, mut expired) = (Vec::new(), Vec::new());
+        for queued in self.texts_in_play(since).await? {
+            let notices = self.store.notices_of_text(&queued.text.id).await?;
+            let Some(told) = self.told(advisor, &queued, &notices) else { continue };
+            match queued.state {
+                TextState::Expired => expired.push(ExpiredLine {
+                    to: told.to,
+                    fields: told.fields,
+                    topic: told.topic,
+                }),
+                TextState::Waiting if queued.text.due_at > now && queued.attempts == 0 => {
+                    held_back.push(self.waiting_line(told, &queued, now));
+                }
+                TextState::Held => {}
+                _ => sent.push(sent_line(told, &queued, &notices)),
+            }
+        }
+        let age = fields.iter().filter_map(|at| at.forecast_issued).min().map(|issued| now - issued);
+        let age = age.and_then(|age| u32::try_from(age.num_hours()).ok());
+        Ok(self.wording.digest(&DigestInput {
+            sender: self.book.service.name.clone(),
+            advisor: advisor.name.clone(),
+            date: local_day(now, self.zone_of(advisor)),
+            language: advisor.language,
+            calls: self.calls(&own, now),
+            due: own.iter().flat_map(|at| at.season.findings.iter().map(|f| due(at, f))).collect(),
+            sent,
+            held_back,
+            expired,
+            unknown: own.iter().filter_map(|at| unknown_line(at)).collect(),
+            farms: farm_blocks(&own),
+            weather_age_hours: age,
+        }))
+    }
+
+    /// Texts about fields that left the queue since, or still wait in it.
+    async fn texts_in_play(&self, since: DateTime<Utc>) -> anyhow::Result<Vec<Queued>> {
+        let ended = TextFilter { ended_since: Some(since), ..TextFilter::default() };
+        let states = vec![TextState::Waiting, TextState::Sending];
+        let open = TextFilter { states, ..TextFilter::default() };
+        let mut texts = self.store.texts(&ended).await?;
+        texts.extend(self.store.texts(&open).await?);
+        texts.retain(|queued| queued.text.kind == TextKind::Notice);
+        texts.sort_by_key(|queued| queued.text.created_at);
+        Ok(texts)
+    }
+
+    /// Whom a text told what, if the advisor looks after any of its fields.
+    fn told(&self, advisor: &Person, queued: &Queued, notices: &[Notice]) -> Option<Told> {
+        let own = |notice: &&Notice| {
+            let field = self.book.field(&notice.identity.field);
+            let farm = field.and_then(|field| self.book.farm(&field.farm));
+            farm.is_some_and(|farm| farm.advisors.contains(&advisor.id))
+        };
+        let topic = notices.iter().find(own)?.identity.topic;
+        let name = |notice: &Notice| {
+            let id = &notice.identity.field;
+            self.book.field(id).map_or(id.clone(), |field| field.name.clone())
+        };
+        let id = &queued.text.person;
+        let to = self.book.person(id).map_or(id.clone(), |person| person.name.clone());
+        Some(Told { to, fields: notices.iter().map(name).collect(), topic })
+    }
+
+    async fn held_back(
+        &self,
+        advisor: &Person,
+        fields: &[FieldNow<'_>],
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<Vec<HeldLine>> {
+        let composed = self.compose(fields, now).await?;
+        let own = composed.held.iter().filter(|(one, _)| one.at.farm.advisors.contains(&advisor.id));
+        let mut lines: BTreeMap<(String, Topic), HeldLine> = BTreeMap::new();
+        for (one, why) in own {
+            let to = one.person.name.clone();
+            let topic = one.finding.topic();
+            let line = lines.entry((to.clone(), topic)).or_insert_with(|| {
+                let why = match why {
+                    HeldBack::NoConsent => HeldWhy::NoConsent,
+                    HeldBack::Stopped => HeldWhy::Stopped,
+                    HeldBack::NoRoom => HeldWhy::DailyBudget,
+                };
+                HeldLine { to, fields: Vec::new(), topic, why }
+            });
+            line.fields.push(one.at.field.name.clone());
+        }
+        Ok(lines.into_values().collect())
+    }
+
+    /// A text that waits for a later hour of the day waits for the end of quiet hours; one that
+    /// waits for another day was over the budget.
+    fn waiting_line(&self, told: Told, queued: &Queued, now: DateTime<Utc>) -> HeldLine {
+        let zone = self.book.service.zone;
+        let tonight = local_day(queued.text.due_at, zone) <= local_day(now, zone);
+        let why = if tonight { HeldWhy::QuietHours } else { HeldWhy::DailyBudget };
+        HeldLine { to: told.to, fields: told.fields, topic: told.topic, why }
+    }
+
+    /// Whom to call: growers with something urgent, overdue or due within two days.
+    fn calls(&self, own: &[&FieldNow<'_>], now: DateTime<Utc>) -> Vec<Call> {
+        let mut calls: BTreeMap<&str, Call> = BTreeMap::new();
+        for at in own {
+            let today = local_day(now, at.farm.zone);
+            let pressing = at.season.findings.iter().filter_map(|finding| {
+                let days = finding.act_by.map(|by| (by - today).num_days());
+                let urgent = finding.urgency == Urgency::Urgent;
+                let soon = days.is_some_and(|days| days <= CALL_DAYS);
+                let worth = finding.urgency > Urgency::Digest && (urgent || soon);
+                worth.then(|| (finding, score(urgent, days)))
+            });
+            for (finding, score) in pressing {
+                for grower in at.farm.growers.iter().filter_map(|id| self.book.person(id)) {
+                    let call = calls.entry(&grower.id).or_insert_with(|| Call {
+                        grower: grower.name.clone(),
+                        phone: grower.phone.clone(),
+                        why: Vec::new(),
+                        score: 0.0,
+                    });
+                    call.why.push(due(at, finding));
+                    call.score += score;
+                }
+            }
+        }
+        let mut calls: Vec<_> = calls.into_values().collect();
+        calls.sort_by(|left, right| right.score.total_cmp(&left.score));
+        calls
+    }
+}
+
+/// Whom a text told what.
+struct Told {
+    to: String,
+    fields: Vec<String>,
+    topic: Topic,
+}
+
+/// Urgent weighs more than soon, and every day past the deadline more than one before it.
+fn score(urgent: bool, days: Option<i64>) -> f64 {
+    let near = days.map_or(0, |days| (CALL_DAYS + 1 - days).clamp(0, 10));
+    let near = u8::try_from(near).unwrap_or_default();
+    f64::from(near) + if urgent { 5.0 } else { 0.0 }
+}
+
+fn is_corn(at: &FieldNow<'_>) -> bool {
+    at.field.plan.as_ref().is_some_and(|plan| plan.crop.is_corn())
+}
+
+fn due(at: &FieldNow<'_>, finding: &Finding) -> Due {
+    Due {
+        farm: at.farm.name.clone(),
+        field: at.field.name.clone(),
+        crop_is_corn: is_corn(at),
+        evidence: finding.evidence.clone(),
+        version: finding.version,
+        act_by: finding.act_by,
+        provisional: finding.provisional,
+    }
+}
+
+fn sent_line(told: Told, queued: &Queued, notices: &[Notice]) -> SentLine {
+    let answered = |notice: &Notice| {
+        notice.closed.as_ref().is_some_and(|closing| closing.ending == Ending::Answered)
+    };
+    SentLine {
+        to: told.to,
+        fields: told.fields,
+        topic: told.topic,
+        state: match queued.state {
+            TextState::Delivered => SentState::Delivered,
+            TextState::Failed if queued.possibly_twice => SentState::Unsure,
+            TextState::Failed => SentState::Failed,
+            TextState::Sent => SentState::Sent,
+            TextState::Waiting | TextState::Sending | TextState::Expired | TextState::Held => {
+                SentState::Waiting
+            }
+        },
+        replied: notices.iter().any(answered),
+    }
+}
+
+fn unknown_line(at: &FieldNow<'_>) -> Option<UnknownLine> {
+    let since = gap_since(at)?;
+    Some(UnknownLine { farm: at.farm.name.clone(), field: at.field.name.clone(), since })
+}
+
+fn gap_since(at: &FieldNow<'_>) -> Option<chrono::NaiveDate> {
+    at.season.findings.iter().find_map(|finding| match finding.evidence {
+        Evidence::WeatherGap { since, .. } => Some(since),
+        _ => None,
+    })
+}
+
+fn farm_blocks(own: &[&FieldNow<'_>]) -> Vec<FarmBlock> {
+    let mut blocks: Vec<FarmBlock> = Vec::new();
+    for at in own {
+        let line = FieldLine {
+            name: at.field.name.clone(),
+            crop_is_corn: is_corn(at),
+            stage: at.season.now.as_ref().and_then(|now| now.stage),
+            clocks: clocks(at),
+            stale_since: gap_since(at),
+        };
+        match blocks.last_mut().filter(|block| block.name == at.farm.name) {
+            Some(block) => block.fields.push(line),
+            None => blocks.push(FarmBlock { name: at.farm.name.clone(), fields: vec![line] }),
+        }
+    }
+    blocks
+}
+
+/// Where the clocks stand; what is behind the field already is left out.
+fn clocks(at: &FieldNow<'_>) -> FieldClocks {
+    let Some(now) = &at.season.now else { return FieldClocks::default() };
+    let pre = now.pre.as_ref();
+    let pre_state = pre.and_then(|pre| pre.rain.as_ref());
+    FieldClocks {
+        pre_on: pre.map(|pre| pre.applied_on),
+        rain_since_pre_in: pre_state.map(|state| state.firm.rain_in),
+        pre_set_on: pre_state.and_then(|state| state.firm.set_on),
+        residual_ends: pre.and_then(|pre| pre.ends).map(|ends| ends.earliest),
+        post_closes: match now.post_applied_on {
+            Some(_) => None,
+            None => now.post_window.map(|window| window.closes.earliest),
+        },
+        post_on: now.post_applied_on,
+        sidedress_by: match now.sidedressed_on {
+            Some(_) => None,
+            None => now.sidedress.map(|window| window.latest.earliest),
+        },
+        sidedress_on: now.sidedressed_on,
+    }
+}
