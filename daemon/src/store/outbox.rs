@@ -3,7 +3,7 @@
 use super::Store;
 use super::error::{Error, Result};
 use super::row::Place;
-use super::texts::{Queued, Row};
+use super::texts::{Queued, Row, TextState};
 use chrono::{DateTime, Utc};
 use furrowbell_engine::findings::Urgency;
 use std::cmp::Reverse;
@@ -250,16 +250,16 @@ impl Store {
             .await?))
     }
 
-    /// How many texts stand in each state, by the state's word.
-    pub async fn text_counts(&self) -> Result<Vec<(String, u64)>> {
+    /// How many texts stand in each state.
+    pub async fn text_counts(&self) -> Result<Vec<(TextState, u64)>> {
         let rows: Vec<(String, i64)> = with_pool!(self, pool => sqlx::query_as(
             "-- outbox.counts\nSELECT state, COUNT(*) FROM outbox GROUP BY state ORDER BY state")
             .fetch_all(pool)
             .await?);
         rows.into_iter()
             .map(|(state, count)| {
-                let count = Place { table: "outbox", id: &state }.number("count", count)?;
-                Ok((state, count))
+                let place = Place { table: "outbox", id: &state };
+                Ok((place.word("state", &state)?, place.number("count", count)?))
             })
             .collect()
     }
