@@ -62,11 +62,11 @@ pub use texts::{Queued, Text, TextFilter, TextKind, TextState};
 pub use weather::{WeatherDay, WeatherHour};
 
 use sqlx::migrate::{MigrateError, Migrator};
-use sqlx::postgres::{PgConnectOptions, PgPool, PgPoolOptions};
+use sqlx::postgres::{PgConnectOptions, PgConnection, PgPool, PgPoolOptions};
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
 };
-use sqlx::{Postgres, Sqlite, Transaction};
+use sqlx::{Connection, Postgres, Sqlite, Transaction};
 use std::str::FromStr;
 use std::time::Duration;
 
@@ -77,6 +77,10 @@ static MIGRATOR: Migrator = sqlx::migrate!("../migrations");
 const CONNECTIONS: u32 = 8;
 /// How long a statement waits for another writer, and a caller for a connection.
 const PATIENCE: Duration = Duration::from_secs(10);
+/// Pause between two tries to open a new `SQLite` file.
+const FIRST_OPEN_WAIT: Duration = Duration::from_millis(50);
+/// `SQLITE_BUSY`.
+const BUSY: &str = "5";
 /// Rows of one bulk statement.
 const ROWS_A_STATEMENT: usize = 500;
 
@@ -122,10 +126,24 @@ impl Store {
         }
     }
 
-    /// Brings the tables up to date; refuses a database that a newer program has changed.
+    /// Brings the tables up to date, one instance at a time; refuses a database that a newer
+    /// program has changed.
     pub async fn migrate(&self) -> Result<()> {
         let known = MIGRATOR.iter().map(|step| step.version).max().unwrap_or_default();
-        with_pool!(self, pool => MIGRATOR.run(pool).await).map_err(|error| match error {
+        let migrated = match self {
+            Self::Sqlite(pool) => {
+                let mut tx = pool.begin_with("BEGIN IMMEDIATE").await?;
+                // `run` takes no lock under SQLite, and its future cannot move between threads
+                // when it is given a connection.
+                let migrated = MIGRATOR.run_direct(None, &mut *tx, false).await;
+                if migrated.is_ok() {
+                    tx.commit().await?;
+                }
+                migrated
+            }
+            Self::Postgres(pool) => MIGRATOR.run(pool).await,
+        };
+        migrated.map_err(|error| match error {
             MigrateError::VersionMissing(found) if found > known => Error::Newer { found, known },
             error => Error::Migrate(error),
         })
@@ -162,24 +180,37 @@ async fn open_sqlite(options: SqliteConnectOptions) -> Result<Store> {
         .journal_mode(SqliteJournalMode::Wal)
         .synchronous(SqliteSynchronous::Normal)
         .busy_timeout(PATIENCE);
-    let pool = SqlitePoolOptions::new()
-        .max_connections(CONNECTIONS)
-        .acquire_timeout(PATIENCE)
-        .connect_with(options)
-        .await
-        .map_err(|source| Error::Open { database, source })?;
-    Ok(Store::Sqlite(pool))
+    let mut waits = PATIENCE.as_millis() / FIRST_OPEN_WAIT.as_millis();
+    loop {
+        let pool = SqlitePoolOptions::new()
+            .max_connections(CONNECTIONS)
+            .acquire_timeout(PATIENCE)
+            .connect_with(options.clone());
+        match pool.await {
+            Ok(pool) => return Ok(Store::Sqlite(pool)),
+            // The step to WAL does not wait for another instance that opens the same new file.
+            Err(sqlx::Error::Database(busy))
+                if busy.code().as_deref() == Some(BUSY) && waits > 0 =>
+            {
+                waits -= 1;
+                tokio::time::sleep(FIRST_OPEN_WAIT).await;
+            }
+            Err(source) => return Err(Error::Open { database, source }),
+        }
+    }
 }
 
 async fn open_postgres(options: PgConnectOptions) -> Result<Store> {
     let name = options.get_database().unwrap_or_default();
     let database = format!("{name} on {}:{}", options.get_host(), options.get_port());
+    // The pool would try again until its patience ends and then name no cause.
+    let first = PgConnection::connect_with(&options).await;
+    let first = first.map_err(|source| Error::Open { database, source })?;
+    first.close().await?;
     let pool = PgPoolOptions::new()
         .max_connections(CONNECTIONS)
         .acquire_timeout(PATIENCE)
-        .connect_with(options)
-        .await
-        .map_err(|source| Error::Open { database, source })?;
+        .connect_lazy_with(options);
     Ok(Store::Postgres(pool))
 }
 
@@ -216,6 +247,21 @@ mod tests {
             assert!(matches!(refusal, Error::Newer { found: 9999, known: 3 }), "{refusal}");
         })
         .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn two_instances_may_start_at_once_on_a_new_file() {
+        for _ in 0..20 {
+            let folder = tempfile::tempdir().unwrap();
+            let url = format!("sqlite:{}", folder.path().join("record.db").display());
+            let start = |url: String| async move {
+                let store = Store::open(&url).await?;
+                store.migrate().await
+            };
+            let (one, other) = (tokio::spawn(start(url.clone())), tokio::spawn(start(url)));
+            one.await.unwrap().unwrap();
+            other.await.unwrap().unwrap();
+        }
     }
 
     #[tokio::test]
@@ -258,13 +304,8 @@ mod tests {
     #[tokio::test(flavor = "multi_thread")]
     async fn a_row_that_is_not_understood_is_named() {
         on_each(|store| async move {
-            store
-                .decide(&[crate::store::Telling {
-                    notices: vec![testing::notice("n1", 1)],
-                    text: None,
-                }])
-                .await
-                .unwrap();
+            let telling = Telling { notices: vec![testing::notice("n1", 1)], text: None };
+            store.decide(&[telling]).await.unwrap();
             with_pool!(&store, pool => {
                 sqlx::query("UPDATE notice SET topic = 'tides'").execute(pool).await.unwrap();
             });
