@@ -5,6 +5,7 @@ use super::row::{Column, Place};
 use super::{Store, Tx, texts};
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
+use std::fmt;
 
 /// What a person said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -17,7 +18,7 @@ pub enum ConsentState {
 }
 
 /// One line of the ledger.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Clone, PartialEq, Eq)]
 pub struct Consent {
     /// Its id.
     pub id: String,
@@ -31,6 +32,18 @@ pub struct Consent {
     pub how: String,
     /// The word that was sent, or what was agreed to.
     pub wording: String,
+}
+
+/// Leaves out what was written.
+impl fmt::Debug for Consent {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Consent")
+            .field("id", &self.id)
+            .field("person", &self.person)
+            .field("state", &self.state)
+            .field("at", &self.at)
+            .finish_non_exhaustive()
+    }
 }
 
 #[derive(sqlx::FromRow)]

@@ -87,6 +87,7 @@ impl Store {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::store::TextFilter;
     use crate::store::testing::{at, may, on_each, text};
 
     fn digest(day: u32) -> Digest {
@@ -134,7 +135,7 @@ mod tests {
                 stored += usize::from(instance.await.unwrap());
             }
             assert_eq!(stored, 1);
-            let filter = crate::store::TextFilter::default();
+            let filter = TextFilter::default();
             assert_eq!(store.texts(&filter).await.unwrap().len(), 1);
         })
         .await;

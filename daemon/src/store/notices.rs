@@ -384,8 +384,8 @@ pub(super) async fn close(tx: &mut Tx, id: &str, closing: &Closing) -> Result<bo
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::TextState;
     use crate::store::testing::{at, may, notice, on_each, text};
+    use crate::store::{TextFilter, TextState};
 
     fn of_field(id: &str, field: &str) -> Notice {
         let mut notice = notice(id, 1);
@@ -472,7 +472,7 @@ mod tests {
             }
             assert_eq!(stood, 20);
             assert_eq!(store.open_notices().await.unwrap().len(), 40);
-            let texts = store.texts(&crate::store::TextFilter::default()).await.unwrap();
+            let texts = store.texts(&TextFilter::default()).await.unwrap();
             assert_eq!(texts.len(), 20);
             for queued in texts {
                 assert_eq!(store.notices_of_text(&queued.text.id).await.unwrap().len(), 2);

@@ -269,6 +269,7 @@ impl Store {
 mod tests {
     use super::*;
     use crate::store::testing::{at, on_each, text};
+    use crate::store::texts;
     use std::collections::BTreeSet;
 
     const TOOK: Duration = Duration::from_millis(120);
@@ -450,7 +451,7 @@ mod tests {
             let mut tx = store.begin().await.unwrap();
             for number in 0..2_000 {
                 let text = text(&format!("t{number:04}"));
-                crate::store::texts::insert(&mut tx, &text).await.unwrap();
+                texts::insert(&mut tx, &text).await.unwrap();
             }
             tx.commit().await.unwrap();
             let workers: Vec<_> = (0..8)

@@ -361,7 +361,7 @@ mod tests {
     use std::time::Duration;
 
     async fn send(store: &Store, id: &str, now: DateTime<Utc>) {
-        store.lease(now, now + Duration::from_secs(60), id, 99).await.unwrap();
+        store.lease(now, now + Duration::from_mins(1), id, 99).await.unwrap();
         let sent = Settlement::Sent { provider_id: Some(format!("gw-{id}")) };
         store.settle(id, id, now, Duration::ZERO, &sent).await.unwrap();
     }
