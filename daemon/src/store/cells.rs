@@ -11,7 +11,7 @@ pub struct Cell {
     pub id: String,
     /// Where its weather comes from.
     pub url: String,
-    /// Its outline as GeoJSON geometry, where the source gives one.
+    /// Its outline as `GeoJSON` geometry, where the source gives one.
     pub polygon: Option<String>,
     /// When the source last named it.
     pub resolved_at: DateTime<Utc>,
@@ -93,5 +93,43 @@ impl Store {
             "-- field_cell.list\nSELECT * FROM field_cell ORDER BY field")
             .fetch_all(pool)
             .await?))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::testing::{at, on_each};
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_cell_and_its_fields_are_kept_in_place() {
+        on_each(|store| async move {
+            let mut cell = Cell {
+                id: "nws:OAX/59,58".to_owned(),
+                url: "https://weather.example/gridpoints/OAX/59,58".to_owned(),
+                polygon: None,
+                resolved_at: at(0),
+            };
+            store.keep_cell(&cell).await.unwrap();
+            cell.polygon = Some("{\"type\":\"Polygon\"}".to_owned());
+            cell.resolved_at = at(9);
+            store.keep_cell(&cell).await.unwrap();
+            assert_eq!(store.cells().await.unwrap(), [cell.clone()]);
+
+            let mut place = FieldCell {
+                field: "north-80".to_owned(),
+                cell: cell.id.clone(),
+                latitude: 41.257_3,
+                longitude: -96.012_5,
+                resolved_at: at(0),
+            };
+            store.keep_field_cell(&place).await.unwrap();
+            place.latitude = 41.3;
+            store.keep_field_cell(&place).await.unwrap();
+            assert_eq!(store.field_cells().await.unwrap(), [place.clone()]);
+            place.cell = "nws:nowhere".to_owned();
+            assert!(store.keep_field_cell(&place).await.is_err());
+        })
+        .await;
     }
 }

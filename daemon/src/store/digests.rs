@@ -83,3 +83,61 @@ impl Store {
             .await?))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::TextFilter;
+    use crate::store::testing::{at, may, on_each, text};
+
+    fn digest(day: u32) -> Digest {
+        Digest {
+            advisor: "dee".to_owned(),
+            local_date: may(day),
+            created_at: at(0),
+            body: "Call Ann first.".to_owned(),
+            html: Some("<p>Call Ann first.</p>".to_owned()),
+            outbox_id: None,
+        }
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn an_advisor_gets_one_digest_a_date() {
+        on_each(|store| async move {
+            assert_eq!(store.last_digest("dee").await.unwrap(), None);
+            assert!(store.store_digest(&digest(1), Some(&text("t1"))).await.unwrap());
+            assert!(!store.store_digest(&digest(1), Some(&text("t2"))).await.unwrap());
+            assert_eq!(store.text("t2").await.unwrap(), None);
+            assert!(store.store_digest(&digest(2), None).await.unwrap());
+
+            let first = Digest { outbox_id: Some("t1".to_owned()), ..digest(1) };
+            assert_eq!(store.last_digest("dee").await.unwrap(), Some(digest(2)));
+            assert_eq!(store.digests(may(1)).await.unwrap(), [digest(2), first]);
+            assert_eq!(store.last_digest("eli").await.unwrap(), None);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn two_instances_send_one_digest() {
+        on_each(|store| async move {
+            let race: Vec<_> = (0..4)
+                .map(|instance| {
+                    let store = store.clone();
+                    let text = text(&format!("t{instance}"));
+                    tokio::spawn(async move {
+                        store.store_digest(&digest(1), Some(&text)).await.unwrap()
+                    })
+                })
+                .collect();
+            let mut stored = 0;
+            for instance in race {
+                stored += usize::from(instance.await.unwrap());
+            }
+            assert_eq!(stored, 1);
+            let filter = TextFilter::default();
+            assert_eq!(store.texts(&filter).await.unwrap().len(), 1);
+        })
+        .await;
+    }
+}

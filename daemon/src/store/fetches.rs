@@ -112,3 +112,40 @@ impl Store {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::testing::{at, on_each};
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn the_update_time_never_steps_back() {
+        on_each(|store| async move {
+            let mut fetch = Fetch {
+                url: "https://weather.example/a".to_owned(),
+                etag: Some("\"abc\"".to_owned()),
+                last_modified: Some("Fri, 01 May 2026 11:00:00 GMT".to_owned()),
+                update_time: None,
+                fetched_at: at(0),
+                status: Some(200),
+                failures: 0,
+                last_error: None,
+                next_due_at: at(90),
+            };
+            assert_eq!(store.fetch(&fetch.url).await.unwrap(), None);
+            store.keep_fetch(&fetch).await.unwrap();
+            assert_eq!(store.fetch(&fetch.url).await.unwrap(), Some(fetch.clone()));
+
+            for (told, kept) in [(Some(at(20)), at(20)), (Some(at(10)), at(20)), (None, at(20))] {
+                fetch.update_time = told;
+                fetch.status = None;
+                fetch.failures += 1;
+                store.keep_fetch(&fetch).await.unwrap();
+                let known = store.fetch(&fetch.url).await.unwrap().unwrap();
+                assert_eq!(known, Fetch { update_time: Some(kept), ..fetch.clone() });
+            }
+            assert_eq!(store.fetches().await.unwrap().len(), 1);
+        })
+        .await;
+    }
+}

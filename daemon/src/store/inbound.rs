@@ -166,3 +166,131 @@ impl Store {
         Ok(true)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::testing::{at, may, notice, on_each, text};
+    use crate::store::{ConsentState, Telling, TextKind, TextState, Via};
+    use furrowbell_engine::journal::Event;
+
+    fn inbound(id: &str, provider_id: Option<&str>) -> Inbound {
+        Inbound {
+            id: id.to_owned(),
+            route: RouteName::Sms,
+            provider_id: provider_id.map(str::to_owned),
+            sender: "+15155550123".to_owned(),
+            body: "done".to_owned(),
+            received_at: at(0),
+            handled_at: None,
+            outcome: None,
+        }
+    }
+
+    fn record(id: &str) -> Record {
+        Record {
+            id: id.to_owned(),
+            source_key: format!("in1/{id}"),
+            field: "north-80".to_owned(),
+            happened_on: may(1),
+            event: Event::PostApplied { ingredients: Vec::new() },
+            by: "ann".to_owned(),
+            via: Via::Sms,
+            note: None,
+            created_at: at(1),
+            undone_at: None,
+        }
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_repeat_of_the_gateway_is_known() {
+        on_each(|store| async move {
+            assert!(store.receive(&inbound("in1", Some("gw-9"))).await.unwrap());
+            assert!(!store.receive(&inbound("in2", Some("gw-9"))).await.unwrap());
+            // Without an id of the gateway two messages are two.
+            assert!(store.receive(&inbound("in3", None)).await.unwrap());
+            assert!(store.receive(&inbound("in4", None)).await.unwrap());
+            let waiting = store.unhandled().await.unwrap();
+            assert_eq!(waiting[0], inbound("in1", Some("gw-9")));
+            assert_eq!(waiting.len(), 3);
+            assert_eq!(store.inbound_since(at(0)).await.unwrap().len(), 3);
+            assert!(store.inbound_since(at(1)).await.unwrap().is_empty());
+            let shown = format!("{waiting:?}");
+            assert!(!shown.contains("5550123") && !shown.contains("done"), "{shown}");
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn all_that_follows_from_a_message_happens_once() {
+        on_each(|store| async move {
+            let told = Telling { notices: vec![notice("n1", 1)], text: Some(text("waiting")) };
+            store.decide(&[told]).await.unwrap();
+            store.receive(&inbound("in1", None)).await.unwrap();
+            store.append(&record("r0")).await.unwrap();
+            let mut reply = text("reply");
+            reply.kind = TextKind::Reply;
+            let handling = Handling {
+                records: vec![record("r1")],
+                undoes: vec!["r0".to_owned()],
+                consent: None,
+                answers: vec!["n1".to_owned()],
+                replies: vec![reply],
+                outcome: "recorded".to_owned(),
+            };
+            assert!(store.handle("in1", &handling, at(2)).await.unwrap());
+            assert!(!store.handle("in1", &handling, at(3)).await.unwrap());
+            assert!(!store.handle("in-unknown", &handling, at(3)).await.unwrap());
+
+            assert_eq!(store.journal().await.unwrap(), [record("r1")]);
+            let closing =
+                Closing { ending: Ending::Answered, at: at(2), by: Some("in1".to_owned()) };
+            assert_eq!(store.notice("n1").await.unwrap().unwrap().closed, Some(closing));
+            assert_eq!(store.text("waiting").await.unwrap().unwrap().state, TextState::Held);
+            assert_eq!(store.text("reply").await.unwrap().unwrap().state, TextState::Waiting);
+            assert!(store.unhandled().await.unwrap().is_empty());
+            let handled = store.inbound_since(at(0)).await.unwrap();
+            assert_eq!(handled[0].handled_at, Some(at(2)));
+            assert_eq!(handled[0].outcome.as_deref(), Some("recorded"));
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_handling_that_fails_half_way_leaves_no_trace() {
+        on_each(|store| async move {
+            store.receive(&inbound("in1", None)).await.unwrap();
+            store.queue(&text("taken")).await.unwrap();
+            let stop = Consent {
+                id: "c1".to_owned(),
+                person: "ann".to_owned(),
+                state: ConsentState::Stop,
+                at: at(2),
+                how: "sms".to_owned(),
+                wording: "STOP".to_owned(),
+            };
+            let mut confirmation = text("taken");
+            confirmation.kind = TextKind::StopConfirmation;
+            let mut handling = Handling {
+                records: vec![record("r1")],
+                consent: Some(stop),
+                replies: vec![confirmation],
+                outcome: "stopped".to_owned(),
+                ..Handling::default()
+            };
+            assert!(store.handle("in1", &handling, at(2)).await.is_err());
+            assert!(store.journal().await.unwrap().is_empty());
+            assert_eq!(store.consent_of("ann").await.unwrap(), None);
+            assert_eq!(store.unhandled().await.unwrap().len(), 1);
+            assert_eq!(store.text("taken").await.unwrap().unwrap().state, TextState::Waiting);
+
+            handling.replies[0].id = "confirmation".to_owned();
+            assert!(store.handle("in1", &handling, at(3)).await.unwrap());
+            assert_eq!(store.text("taken").await.unwrap().unwrap().state, TextState::Held);
+            let claimed = store.lease(at(4), at(6), "k1", 9).await.unwrap();
+            assert_eq!(claimed.len(), 1);
+            assert_eq!(claimed[0].text.id, "confirmation");
+        })
+        .await;
+    }
+}

@@ -167,3 +167,53 @@ pub(super) async fn undo(tx: &mut Tx, id: &str, at: DateTime<Utc>) -> Result<boo
         .rows_affected());
     Ok(undone == 1)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::testing::{at, may, on_each};
+    use furrowbell_engine::units::Millimetres;
+
+    fn record(id: &str, source_key: &str, day: u32, event: Event) -> Record {
+        Record {
+            id: id.to_owned(),
+            source_key: source_key.to_owned(),
+            field: "north-80".to_owned(),
+            happened_on: may(day),
+            event,
+            by: "ann".to_owned(),
+            via: Via::Sms,
+            note: Some("words of hers".to_owned()),
+            created_at: at(0),
+            undone_at: None,
+        }
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn entries_come_back_by_day_and_a_replay_adds_nothing() {
+        on_each(|store| async move {
+            let rain = Event::Rain { amount: Millimetres::new(17.8).unwrap() };
+            let late = record("r1", "in1/0", 9, rain);
+            let early = record("r2", "in1/1", 4, Event::Planted);
+            assert!(store.append(&late).await.unwrap());
+            assert!(store.append(&early).await.unwrap());
+            assert!(!store.append(&record("r3", "in1/0", 9, Event::Hoed)).await.unwrap());
+            assert_eq!(store.journal_of("north-80").await.unwrap(), [early.clone(), late.clone()]);
+            assert_eq!(store.journal_of("elsewhere").await.unwrap(), []);
+
+            assert!(store.undo("r1", at(5)).await.unwrap());
+            assert!(!store.undo("r1", at(6)).await.unwrap());
+            assert!(!store.undo("nobody's", at(6)).await.unwrap());
+            assert_eq!(store.journal().await.unwrap(), [early]);
+            // What was taken back stays known, so its message cannot bring it back.
+            assert!(!store.append(&late).await.unwrap());
+        })
+        .await;
+    }
+
+    #[test]
+    fn what_was_written_stays_out_of_debug_output() {
+        let shown = format!("{:?}", record("r1", "k", 1, Event::Planted));
+        assert!(!shown.contains("words of hers"), "{shown}");
+    }
+}

@@ -29,3 +29,21 @@ impl Store {
             .await?))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::store::testing::{at, on_each};
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_key_is_marked_once() {
+        on_each(|store| async move {
+            assert_eq!(store.last_mark("digest").await.unwrap(), None);
+            assert!(store.mark("digest", "2026-05-01", at(0)).await.unwrap());
+            assert!(!store.mark("digest", "2026-05-01", at(1)).await.unwrap());
+            assert!(store.mark("digest", "2026-05-02", at(2)).await.unwrap());
+            assert!(store.mark("pull", "2026-05-01", at(9)).await.unwrap());
+            assert_eq!(store.last_mark("digest").await.unwrap(), Some(at(2)));
+        })
+        .await;
+    }
+}

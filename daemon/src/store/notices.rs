@@ -380,3 +380,156 @@ pub(super) async fn close(tx: &mut Tx, id: &str, closing: &Closing) -> Result<bo
     texts::hold_idle(tx, id, closing.at).await?;
     Ok(true)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::testing::{at, may, notice, on_each, text};
+    use crate::store::{TextFilter, TextState};
+
+    fn of_field(id: &str, field: &str) -> Notice {
+        let mut notice = notice(id, 1);
+        notice.identity.field = field.to_owned();
+        notice
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_telling_is_stored_whole_and_once() {
+        on_each(|store| async move {
+            let (north, south) = (of_field("n1", "north-80"), of_field("n2", "south-40"));
+            let told =
+                Telling { notices: vec![south.clone(), north.clone()], text: Some(text("t1")) };
+            assert_eq!(store.decide(std::slice::from_ref(&told)).await.unwrap(), [true]);
+            assert_eq!(store.notice("n1").await.unwrap(), Some(north.clone()));
+            assert_eq!(store.notices_of_text("t1").await.unwrap(), [north.clone(), south.clone()]);
+            let carriers = store.texts_of_notice("n2").await.unwrap();
+            assert_eq!(carriers.len(), 1);
+            assert_eq!(carriers[0].text, text("t1"));
+            assert_eq!(store.known("north-80").await.unwrap(), [north.identity.clone()].into());
+            let known = store.known_since(may(1)).await.unwrap();
+            assert_eq!(known, [north.identity, south.identity].into());
+            assert!(store.known_since(may(2)).await.unwrap().is_empty());
+            assert_eq!(store.open_notices().await.unwrap().len(), 2);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_telling_known_in_part_leaves_no_trace() {
+        on_each(|store| async move {
+            let first =
+                Telling { notices: vec![of_field("n1", "north-80")], text: Some(text("t1")) };
+            // Sorted first, so that it is inserted before the known one is met.
+            let mixed = Telling {
+                notices: vec![of_field("n2", "north-80"), of_field("n3", "east-20")],
+                text: Some(text("t2")),
+            };
+            let last = Telling { notices: vec![of_field("n4", "west-60")], text: Some(text("t3")) };
+            let stand = store.decide(&[first, mixed, last]).await.unwrap();
+            assert_eq!(stand, [true, false, true]);
+            assert_eq!(store.text("t2").await.unwrap(), None);
+            assert_eq!(store.notice("n3").await.unwrap(), None);
+            assert!(store.known("east-20").await.unwrap().is_empty());
+            assert!(store.text("t3").await.unwrap().is_some());
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_text_that_cannot_be_stored_takes_its_notices_with_it() {
+        on_each(|store| async move {
+            store.queue(&text("t1")).await.unwrap();
+            let telling = Telling { notices: vec![notice("n1", 1)], text: Some(text("t1")) };
+            assert!(store.decide(&[telling]).await.is_err());
+            assert_eq!(store.notice("n1").await.unwrap(), None);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn instances_that_race_tell_each_thing_once() {
+        on_each(|store| async move {
+            let instances: Vec<_> = (0..4)
+                .map(|instance| {
+                    let store = store.clone();
+                    let tellings: Vec<_> = (0..20)
+                        .map(|number| {
+                            let id = format!("{instance}-{number}");
+                            let mut notices = vec![
+                                of_field(&format!("{id}a"), &format!("a{number}")),
+                                of_field(&format!("{id}b"), &format!("b{number}")),
+                            ];
+                            notices.rotate_left(instance % 2);
+                            Telling { notices, text: Some(text(&id)) }
+                        })
+                        .collect();
+                    tokio::spawn(async move { store.decide(&tellings).await.unwrap() })
+                })
+                .collect();
+            let mut stood = 0;
+            for instance in instances {
+                stood += instance.await.unwrap().into_iter().filter(|stands| *stands).count();
+            }
+            assert_eq!(stood, 20);
+            assert_eq!(store.open_notices().await.unwrap().len(), 40);
+            let texts = store.texts(&TextFilter::default()).await.unwrap();
+            assert_eq!(texts.len(), 20);
+            for queued in texts {
+                assert_eq!(store.notices_of_text(&queued.text.id).await.unwrap().len(), 2);
+            }
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_later_version_supersedes_and_holds_the_text_that_still_waits() {
+        on_each(|store| async move {
+            let first = Telling { notices: vec![notice("n1", 1)], text: Some(text("t1")) };
+            let mut worse = notice("n2", 2);
+            worse.raised_at = at(60);
+            let second = Telling { notices: vec![worse.clone()], text: Some(text("t2")) };
+            assert_eq!(store.decide(&[first, second]).await.unwrap(), [true, true]);
+            let closing =
+                Closing { ending: Ending::Superseded, at: at(60), by: Some("n2".to_owned()) };
+            assert_eq!(store.notice("n1").await.unwrap().unwrap().closed, Some(closing));
+            assert_eq!(store.text("t1").await.unwrap().unwrap().state, TextState::Held);
+            assert_eq!(store.text("t2").await.unwrap().unwrap().state, TextState::Waiting);
+            assert_eq!(store.open_notices_of("ann").await.unwrap(), [worse]);
+            assert_eq!(store.notices_of_field("north-80").await.unwrap().len(), 2);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_text_waits_on_while_one_of_its_notices_is_open() {
+        on_each(|store| async move {
+            let notices = vec![of_field("n1", "north-80"), of_field("n2", "south-40")];
+            store.decide(&[Telling { notices, text: Some(text("t1")) }]).await.unwrap();
+            let closing =
+                Closing { ending: Ending::Answered, at: at(5), by: Some("in1".to_owned()) };
+            assert!(store.close_notice("n1", &closing).await.unwrap());
+            assert_eq!(store.text("t1").await.unwrap().unwrap().state, TextState::Waiting);
+            assert!(!store.close_notice("n1", &closing).await.unwrap());
+            assert!(store.close_notice("n2", &closing).await.unwrap());
+            let held = store.text("t1").await.unwrap().unwrap();
+            assert_eq!((held.state, held.ended_at), (TextState::Held, Some(at(5))));
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn open_notices_end_with_their_time() {
+        on_each(|store| async move {
+            let mut long = of_field("n2", "south-40");
+            long.expires_at = at(48 * 60);
+            let telling = Telling { notices: vec![notice("n1", 1), long.clone()], text: None };
+            store.decide(&[telling]).await.unwrap();
+            assert_eq!(store.expire_notices(at(24 * 60 - 1)).await.unwrap(), 0);
+            assert_eq!(store.expire_notices(at(24 * 60)).await.unwrap(), 1);
+            assert_eq!(store.open_notices().await.unwrap(), [long]);
+            assert_eq!(store.notices_since(at(0)).await.unwrap().len(), 2);
+            assert!(store.notices_since(at(1)).await.unwrap().is_empty());
+        })
+        .await;
+    }
+}

@@ -3,7 +3,7 @@
 use super::Store;
 use super::error::{Error, Result};
 use super::row::Place;
-use super::texts::{Queued, Row};
+use super::texts::{Queued, Row, TextState};
 use chrono::{DateTime, Utc};
 use furrowbell_engine::findings::Urgency;
 use std::cmp::Reverse;
@@ -250,17 +250,238 @@ impl Store {
             .await?))
     }
 
-    /// How many texts stand in each state, by the state's word.
-    pub async fn text_counts(&self) -> Result<Vec<(String, u64)>> {
+    /// How many texts stand in each state.
+    pub async fn text_counts(&self) -> Result<Vec<(TextState, u64)>> {
         let rows: Vec<(String, i64)> = with_pool!(self, pool => sqlx::query_as(
             "-- outbox.counts\nSELECT state, COUNT(*) FROM outbox GROUP BY state ORDER BY state")
             .fetch_all(pool)
             .await?);
         rows.into_iter()
             .map(|(state, count)| {
-                let count = Place { table: "outbox", id: &state }.number("count", count)?;
-                Ok((state, count))
+                let place = Place { table: "outbox", id: &state };
+                Ok((place.word("state", &state)?, place.number("count", count)?))
             })
             .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::testing::{at, on_each, text};
+    use crate::store::texts;
+    use std::collections::BTreeSet;
+
+    const TOOK: Duration = Duration::from_millis(120);
+
+    fn sent() -> Settlement {
+        Settlement::Sent { provider_id: Some("gw-1".to_owned()) }
+    }
+
+    fn ids(claimed: &[Queued]) -> Vec<&str> {
+        claimed.iter().map(|queued| queued.text.id.as_str()).collect()
+    }
+
+    async fn state(store: &Store, id: &str) -> TextState {
+        store.text(id).await.unwrap().unwrap().state
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn what_is_due_is_claimed_urgent_first_and_settled_once() {
+        on_each(|store| async move {
+            let mut later = text("later");
+            later.due_at = at(60);
+            let mut urgent = text("urgent");
+            urgent.urgency = Urgency::Urgent;
+            urgent.due_at = at(5);
+            let mut stale = text("stale");
+            stale.expires_at = at(10);
+            for text in [&later, &urgent, &stale, &text("plain")] {
+                store.queue(text).await.unwrap();
+            }
+            assert_eq!(store.next_due(at(0)).await.unwrap(), Some(at(0)));
+
+            let claimed = store.lease(at(10), at(12), "k1", 9).await.unwrap();
+            assert_eq!(ids(&claimed), ["urgent", "plain"]);
+            assert_eq!((claimed[0].attempts, claimed[0].possibly_twice), (1, false));
+            assert!(store.lease(at(11), at(13), "k2", 9).await.unwrap().is_empty());
+            assert_eq!(store.next_due(at(11)).await.unwrap(), Some(at(12)));
+
+            store.settle("urgent", "k1", at(11), TOOK, &sent()).await.unwrap();
+            let done = store.text("urgent").await.unwrap().unwrap();
+            assert_eq!(done.state, TextState::Sent);
+            assert_eq!((done.sent_at, done.ended_at), (Some(at(11)), Some(at(11))));
+            assert_eq!(done.provider_id.as_deref(), Some("gw-1"));
+            let again = store.settle("urgent", "k1", at(11), TOOK, &sent()).await;
+            assert!(matches!(again, Err(Error::LostLease { id }) if id == "urgent"));
+            let expected = Attempt {
+                number: 1,
+                at: at(11),
+                outcome: "sent".to_owned(),
+                detail: None,
+                duration_ms: 120,
+            };
+            assert_eq!(store.attempts("urgent").await.unwrap(), [expected]);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_limit_takes_the_urgent_and_the_longest_due() {
+        on_each(|store| async move {
+            for number in 0..6 {
+                let mut text = text(&format!("t{number}"));
+                text.due_at = at(-number);
+                if number == 2 {
+                    text.urgency = Urgency::Urgent;
+                }
+                store.queue(&text).await.unwrap();
+            }
+            let claimed = store.lease(at(1), at(3), "k1", 3).await.unwrap();
+            assert_eq!(ids(&claimed), ["t2", "t5", "t4"]);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_worker_that_died_leaves_a_text_that_may_go_twice() {
+        on_each(|store| async move {
+            store.queue(&text("t1")).await.unwrap();
+            store.lease(at(0), at(2), "dead", 9).await.unwrap();
+            assert!(store.lease(at(1), at(3), "k2", 9).await.unwrap().is_empty());
+            let claimed = store.lease(at(2), at(4), "k2", 9).await.unwrap();
+            assert_eq!((claimed[0].attempts, claimed[0].possibly_twice), (2, true));
+
+            let late = store.settle("t1", "dead", at(3), TOOK, &sent()).await;
+            assert!(matches!(late, Err(Error::LostLease { .. })));
+            assert_eq!(state(&store, "t1").await, TextState::Sending);
+            assert!(store.attempts("t1").await.unwrap().is_empty());
+            store.settle("t1", "k2", at(3), TOOK, &sent()).await.unwrap();
+            assert_eq!(store.attempts("t1").await.unwrap()[0].number, 2);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn every_settlement_leaves_its_own_trace() {
+        on_each(|store| async move {
+            let why = || "the gateway is away".to_owned();
+            // Settlement, state, due, may go twice, claims counted, outcome on record.
+            let cases = [
+                (
+                    Settlement::Retry { due_at: at(30), why: why() },
+                    (TextState::Waiting, at(30), false, 1, Some("retry")),
+                ),
+                (
+                    Settlement::Failed { why: why() },
+                    (TextState::Failed, at(0), false, 1, Some("failed")),
+                ),
+                (
+                    Settlement::Unknown { again_at: Some(at(40)), why: why() },
+                    (TextState::Waiting, at(40), true, 1, Some("unknown")),
+                ),
+                (
+                    Settlement::Unknown { again_at: None, why: why() },
+                    (TextState::Failed, at(0), true, 1, Some("unknown")),
+                ),
+                (Settlement::Held { why: why() }, (TextState::Held, at(0), false, 0, None)),
+                (
+                    Settlement::Untried { due_at: at(50) },
+                    (TextState::Waiting, at(50), false, 0, None),
+                ),
+            ];
+            for (number, (settlement, expected)) in cases.iter().enumerate() {
+                let id = format!("t{number}");
+                store.queue(&text(&id)).await.unwrap();
+                assert_eq!(ids(&store.lease(at(1), at(3), &id, 9).await.unwrap()), [&id]);
+                store.settle(&id, &id, at(2), TOOK, settlement).await.unwrap();
+                let after = store.text(&id).await.unwrap().unwrap();
+                let attempts = store.attempts(&id).await.unwrap();
+                let outcome = attempts.first().map(|attempt| attempt.outcome.as_str());
+                let found =
+                    (after.state, after.text.due_at, after.possibly_twice, after.attempts, outcome);
+                assert_eq!(found, *expected, "{settlement:?}");
+                assert_eq!(after.ended_at.is_some(), after.state != TextState::Waiting);
+                assert_eq!(after.sent_at, None);
+            }
+            let counts = store.text_counts().await.unwrap();
+            let expected = [(TextState::Failed, 2), (TextState::Held, 1), (TextState::Waiting, 3)];
+            assert_eq!(counts, expected);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn what_lost_its_sense_expires_and_is_named_once() {
+        on_each(|store| async move {
+            for id in ["held-by-nobody", "in-flight", "given-up"] {
+                let mut text = text(id);
+                text.expires_at = at(10);
+                store.queue(&text).await.unwrap();
+                if id != "held-by-nobody" {
+                    let until = if id == "in-flight" { at(20) } else { at(5) };
+                    let mut others = store.lease(at(0), until, id, 9).await.unwrap();
+                    others.retain(|other| other.text.id != id);
+                    for other in others {
+                        let due_at = other.text.due_at;
+                        let back = Settlement::Untried { due_at };
+                        store.settle(&other.text.id, id, at(0), TOOK, &back).await.unwrap();
+                    }
+                }
+            }
+            assert!(store.expire_texts(at(9)).await.unwrap().is_empty());
+            let expired = store.expire_texts(at(10)).await.unwrap();
+            let named: BTreeSet<_> = expired
+                .iter()
+                .map(|queued| (queued.text.id.as_str(), queued.possibly_twice))
+                .collect();
+            assert_eq!(named, [("given-up", true), ("held-by-nobody", false)].into());
+            assert!(store.expire_texts(at(10)).await.unwrap().is_empty());
+            assert!(store.lease(at(10), at(12), "k", 9).await.unwrap().is_empty());
+            assert_eq!(store.next_due(at(10)).await.unwrap(), None);
+            // The worker that still holds its lease settles as usual.
+            store.settle("in-flight", "in-flight", at(11), TOOK, &sent()).await.unwrap();
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn eight_workers_claim_two_thousand_texts_once() {
+        on_each(|store| async move {
+            let mut tx = store.begin().await.unwrap();
+            for number in 0..2_000 {
+                let text = text(&format!("t{number:04}"));
+                texts::insert(&mut tx, &text).await.unwrap();
+            }
+            tx.commit().await.unwrap();
+            let workers: Vec<_> = (0..8)
+                .map(|worker| {
+                    let store = store.clone();
+                    tokio::spawn(async move {
+                        let mut claimed = Vec::new();
+                        for turn in 0.. {
+                            let token = format!("{worker}-{turn}");
+                            let batch = store.lease(at(1), at(9), &token, 10).await.unwrap();
+                            if batch.is_empty() {
+                                // Under PostgreSQL a batch chosen by others may come back empty.
+                                if store.next_due(at(1)).await.unwrap() > Some(at(1)) {
+                                    break;
+                                }
+                                continue;
+                            }
+                            claimed.extend(batch.into_iter().map(|queued| queued.text.id));
+                        }
+                        claimed
+                    })
+                })
+                .collect();
+            let mut claimed = Vec::new();
+            for worker in workers {
+                claimed.extend(worker.await.unwrap());
+            }
+            assert_eq!(claimed.len(), 2_000);
+            assert_eq!(claimed.into_iter().collect::<BTreeSet<_>>().len(), 2_000);
+        })
+        .await;
     }
 }

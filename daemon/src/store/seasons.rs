@@ -87,3 +87,40 @@ impl Store {
             .await?))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::testing::{at, may, on_each};
+
+    fn season(first: u32, last: u32) -> BTreeMap<NaiveDate, String> {
+        (first..=last).map(|day| (may(day), format!("{{\"gdd\":{day}}}"))).collect()
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn only_what_changed_is_written_and_days_outside_go() {
+        on_each(|store| async move {
+            let last_year = NaiveDate::from_ymd_opt(2025, 5, 3).unwrap();
+            let old = BTreeMap::from([(last_year, "{}".to_owned())]);
+            assert_eq!(store.keep_season("north-80", &old, at(-9)).await.unwrap(), 1);
+            assert_eq!(store.keep_season("north-80", &season(1, 9), at(0)).await.unwrap(), 9);
+            assert_eq!(store.keep_season("north-80", &season(1, 9), at(1)).await.unwrap(), 0);
+            assert_eq!(store.keep_season("south-40", &season(1, 3), at(1)).await.unwrap(), 3);
+
+            // A corrected planting day moves the start, one day changes, one is new.
+            let mut corrected = season(3, 10);
+            corrected.insert(may(5), "{\"gdd\":50}".to_owned());
+            assert_eq!(store.keep_season("north-80", &corrected, at(2)).await.unwrap(), 2 + 1 + 1);
+            let kept = store.season("north-80", last_year, may(31)).await.unwrap();
+            let days: Vec<_> = kept.iter().map(|row| row.day).collect();
+            let mut expected = vec![last_year];
+            expected.extend((3..=10).map(may));
+            assert_eq!(days, expected);
+            let changed: Vec<_> =
+                kept.iter().filter(|row| row.computed_at == at(2)).map(|row| row.day).collect();
+            assert_eq!(changed, [may(5), may(10)]);
+            assert_eq!(store.season("south-40", may(1), may(31)).await.unwrap().len(), 3);
+        })
+        .await;
+    }
+}

@@ -352,3 +352,107 @@ pub(super) async fn hold_idle(tx: &mut Tx, notice: &str, at: DateTime<Utc>) -> R
         .await?
         .rows_affected()))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::Settlement;
+    use crate::store::testing::{at, on_each, text};
+    use std::time::Duration;
+
+    async fn send(store: &Store, id: &str, now: DateTime<Utc>) {
+        store.lease(now, now + Duration::from_mins(1), id, 99).await.unwrap();
+        let sent = Settlement::Sent { provider_id: Some(format!("gw-{id}")) };
+        store.settle(id, id, now, Duration::ZERO, &sent).await.unwrap();
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_text_comes_back_as_it_went() {
+        on_each(|store| async move {
+            let mut whole = text("t1");
+            whole.kind = TextKind::Digest;
+            whole.route = RouteName::Email;
+            whole.language = Language::Spanish;
+            whole.subject = Some("Hoy".to_owned());
+            whole.html = Some("<p>Hoy</p>".to_owned());
+            whole.body = "a 'quoted' $1 ? \u{1F33D}\n".to_owned();
+            whole.urgency = Urgency::Digest;
+            whole.act_by = None;
+            store.queue(&whole).await.unwrap();
+            let queued = store.text("t1").await.unwrap().unwrap();
+            assert_eq!(queued.text, whole);
+            assert_eq!((queued.state, queued.attempts), (TextState::Waiting, 0));
+            assert_eq!(store.text("t2").await.unwrap(), None);
+            assert!(!format!("{queued:?}").contains("quoted"));
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn the_list_is_filtered_and_the_latest_come_first() {
+        on_each(|store| async move {
+            for (number, person) in ["ann", "ben", "ann", "ann"].into_iter().enumerate() {
+                let mut text = text(&format!("t{number}"));
+                text.person = person.to_owned();
+                text.created_at = at(i64::try_from(number).unwrap());
+                text.due_at = text.created_at;
+                store.queue(&text).await.unwrap();
+            }
+            send(&store, "t0", at(0)).await;
+            let list = async |filter: TextFilter| {
+                let texts = store.texts(&filter).await.unwrap();
+                texts.into_iter().map(|queued| queued.text.id).collect::<Vec<_>>()
+            };
+            assert_eq!(list(TextFilter::default()).await, ["t3", "t2", "t1", "t0"]);
+            let anns = TextFilter { person: Some("ann".to_owned()), ..TextFilter::default() };
+            assert_eq!(list(anns.clone()).await, ["t3", "t2", "t0"]);
+            let recent = TextFilter { created_since: Some(at(2)), limit: Some(1), ..anns.clone() };
+            assert_eq!(list(recent).await, ["t3"]);
+            let states = vec![TextState::Sent, TextState::Failed];
+            assert_eq!(list(TextFilter { states, ..anns.clone() }).await, ["t0"]);
+            let ended = TextFilter { ended_since: Some(at(0)), ..TextFilter::default() };
+            assert_eq!(list(ended).await, ["t0"]);
+            let ended = TextFilter { ended_since: Some(at(1)), ..TextFilter::default() };
+            assert!(list(ended).await.is_empty());
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn the_budget_counts_what_went_and_what_is_to_go() {
+        on_each(|store| async move {
+            let mut tomorrow = text("tomorrow");
+            tomorrow.due_at = at(600);
+            let mut urgent = text("urgent");
+            urgent.urgency = Urgency::Urgent;
+            let mut reply = text("reply");
+            reply.kind = TextKind::Reply;
+            for text in [&text("sent"), &tomorrow, &urgent, &reply] {
+                store.queue(text).await.unwrap();
+            }
+            assert_eq!(store.last_sent("ann").await.unwrap(), None);
+            send(&store, "sent", at(300)).await;
+            assert_eq!(store.last_sent("ann").await.unwrap(), Some(at(300)));
+            assert_eq!(store.routine_count("ann", at(0), at(300)).await.unwrap(), 0);
+            assert_eq!(store.routine_count("ann", at(300), at(600)).await.unwrap(), 1);
+            assert_eq!(store.routine_count("ann", at(300), at(601)).await.unwrap(), 2);
+            assert_eq!(store.routine_count("ben", at(0), at(601)).await.unwrap(), 0);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn a_receipt_marks_the_sent_text() {
+        on_each(|store| async move {
+            store.queue(&text("t1")).await.unwrap();
+            assert!(!store.delivered(RouteName::Sms, "gw-t1").await.unwrap());
+            send(&store, "t1", at(0)).await;
+            assert!(!store.delivered(RouteName::Email, "gw-t1").await.unwrap());
+            assert!(store.delivered(RouteName::Sms, "gw-t1").await.unwrap());
+            assert!(!store.delivered(RouteName::Sms, "gw-t1").await.unwrap());
+            let state = store.text("t1").await.unwrap().unwrap().state;
+            assert_eq!(state, TextState::Delivered);
+        })
+        .await;
+    }
+}

@@ -270,7 +270,7 @@ impl Store {
     }
 }
 
-/// The newest row of every key, in order of key. PostgreSQL refuses one key twice in one
+/// The newest row of every key, in order of key. `PostgreSQL` refuses one key twice in one
 /// statement, and two writers that lock rows in one order cannot block each other for ever.
 fn newest<'a, R, K: Ord>(
     rows: &'a [R],
@@ -294,4 +294,102 @@ fn with_words<'a, R>(
 ) -> Result<Vec<(&'a R, String)>> {
     let column = Column(table, "kind");
     rows.into_iter().map(|row| Ok((row, column.word(&kind(row))?))).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::Cell;
+    use crate::store::testing::{at, may, on_each};
+    use chrono::TimeDelta;
+
+    const CELL: &str = "file:home";
+
+    async fn with_cell(store: &Store) {
+        let cell =
+            Cell { id: CELL.to_owned(), url: "file".to_owned(), polygon: None, resolved_at: at(0) };
+        store.keep_cell(&cell).await.unwrap();
+    }
+
+    fn hour(number: i64, rain_mm: Option<f64>, issued_at: DateTime<Utc>) -> WeatherHour {
+        WeatherHour {
+            cell: CELL.to_owned(),
+            hour: at(60 * number),
+            kind: Kind::Forecast,
+            temp_c: Some(-3.25),
+            rain_mm,
+            humidity_pct: Some(71.0),
+            wind_mps: None,
+            gust_mps: None,
+            sky_pct: Some(0.0),
+            issued_at,
+            fetched_at: at(0),
+        }
+    }
+
+    fn day(number: u32, kind: Kind, fetched_at: DateTime<Utc>) -> WeatherDay {
+        WeatherDay {
+            cell: CELL.to_owned(),
+            day: may(number),
+            kind,
+            high_c: Some(21.7),
+            low_c: Some(8.3),
+            rain_mm: None,
+            humidity_pct: None,
+            wind_mps: Some(4.1),
+            solar_mj: Some(22.0),
+            source: "gauge at home".to_owned(),
+            fetched_at,
+        }
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn an_older_issue_never_replaces_a_newer_one() {
+        on_each(|store| async move {
+            with_cell(&store).await;
+            let newer = hour(1, Some(0.2), at(30));
+            assert_eq!(store.keep_hours(std::slice::from_ref(&newer)).await.unwrap(), 1);
+            assert_eq!(store.keep_hours(&[hour(1, Some(9.0), at(10))]).await.unwrap(), 0);
+            assert_eq!(store.hours(CELL, at(0), at(600)).await.unwrap(), [newer]);
+            // Both in one call, in either order, and a missing value stays missing.
+            let newest = hour(1, None, at(50));
+            let rows = [hour(1, Some(1.0), at(40)), newest.clone(), hour(1, Some(2.0), at(45))];
+            assert_eq!(store.keep_hours(&rows).await.unwrap(), 1);
+            assert_eq!(store.hours(CELL, at(0), at(600)).await.unwrap(), [newest]);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn several_statements_of_hours_are_kept_read_and_pruned() {
+        on_each(|store| async move {
+            with_cell(&store).await;
+            let rows: Vec<_> = (0..1_203).map(|number| hour(number, Some(0.1), at(0))).collect();
+            assert_eq!(store.keep_hours(&rows).await.unwrap(), 1_203);
+            assert_eq!(store.hours(CELL, at(0), at(60 * 1_203)).await.unwrap(), rows);
+            let read = store.hours(CELL, at(60), at(180)).await.unwrap();
+            assert_eq!(read, rows[1..3]);
+            assert_eq!(store.prune_hours(at(0) + TimeDelta::hours(1_200)).await.unwrap(), 1_200);
+            assert_eq!(store.hours(CELL, at(0), at(60 * 1_203)).await.unwrap(), rows[1_200..]);
+            assert_eq!(store.keep_hours(&[]).await.unwrap(), 0);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn days_of_two_kinds_stand_side_by_side() {
+        on_each(|store| async move {
+            with_cell(&store).await;
+            let gauge = day(2, Kind::Gauge, at(5));
+            let forecast = day(2, Kind::Forecast, at(5));
+            let rows = [day(1, Kind::Gauge, at(5)), gauge.clone(), forecast.clone()];
+            assert_eq!(store.keep_days(&rows).await.unwrap(), 3);
+            assert_eq!(store.days(CELL, may(2), may(9)).await.unwrap(), [forecast, gauge.clone()]);
+            assert_eq!(store.keep_days(&[day(2, Kind::Gauge, at(4))]).await.unwrap(), 0);
+            assert_eq!(store.prune_days(may(2)).await.unwrap(), 1);
+            let stranger = WeatherDay { cell: "file:nowhere".to_owned(), ..gauge };
+            assert!(store.keep_days(&[stranger]).await.is_err());
+        })
+        .await;
+    }
 }
