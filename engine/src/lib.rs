@@ -2,7 +2,7 @@
 //!
 //! Start at [`season::run`]: one field, one season, one call. Everything else is either a plain
 //! type it takes ([`site`], [`plan`], [`journal`], [`weather`], [`thresholds`]), a clock it turns
-//! ([`clocks`]), a table it reads ([`reference`]) or what it finds ([`findings`]).
+//! ([`clocks`]), a table it reads ([`mod@reference`]) or what it finds ([`findings`]).
 //!
 //! # What this crate does not do
 //!

@@ -67,6 +67,29 @@ fn normalises_the_soils_of_the_european_dimethenamid_file() {
 }
 
 #[test]
+fn texture_classes_hold_the_water_that_focus_gives() {
+    // FOCUS, Generic Guidance for Tier 1 FOCUS Ground Water Assessments v2.2, 2014, p. 36: percent
+    // by weight at pF 1 and pF 2, coarse to fine in the order of Texture::ALL.
+    let published = [
+        (24.0, 12.0),
+        (24.0, 14.0),
+        (27.0, 19.0),
+        (31.0, 25.0),
+        (32.0, 26.0),
+        (31.0, 27.0),
+        (28.0, 22.0),
+        (32.0, 28.0),
+        (34.0, 30.0),
+        (41.0, 35.0),
+        (44.0, 40.0),
+        (53.0, 48.0),
+    ];
+    for (texture, (pf1, pf2)) in Texture::ALL.into_iter().zip(published) {
+        assert_eq!(decay::moistures(texture), decay::Moistures { pf1, pf2 }, "{texture:?}");
+    }
+}
+
+#[test]
 fn first_order_decay_follows_a_measured_soil() {
     // Same report, pp. 19-20, soil Borstel at 20 C: percent of dimethenamid-P left, mean of two.
     // The half-life is taken from the fourth week and must foretell the weeks round it.

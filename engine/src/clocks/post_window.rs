@@ -9,7 +9,7 @@ use crate::reference::herbicides::{Ingredient, post};
 use crate::thresholds::Thresholds;
 use chrono::Days;
 
-pub use crate::reference::herbicides::post::{Bound, Figure, Limit};
+pub use crate::reference::herbicides::post::{Bound, IngredientFigure, Limit};
 
 /// The crop at one moment, as far as it is known.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -75,20 +75,20 @@ pub fn weed_height_in(ingredients: &[Ingredient], thresholds: &Thresholds) -> f6
 }
 
 /// The longest rain-free time that any partner wants, hours; `None` when it is not known for all.
-pub fn rainfast(ingredients: &[Ingredient]) -> Option<&'static Figure> {
+pub fn rainfast(ingredients: &[Ingredient]) -> Option<&'static IngredientFigure> {
     longest(ingredients, post::rainfast)
 }
 
 /// The longest restricted-entry interval of any partner, hours; `None` when it is not known for
 /// all.
-pub fn reentry(ingredients: &[Ingredient]) -> Option<&'static Figure> {
+pub fn reentry(ingredients: &[Ingredient]) -> Option<&'static IngredientFigure> {
     longest(ingredients, post::reentry)
 }
 
 fn longest(
     ingredients: &[Ingredient],
-    figure: fn(Ingredient) -> Option<&'static Figure>,
-) -> Option<&'static Figure> {
+    figure: fn(Ingredient) -> Option<&'static IngredientFigure>,
+) -> Option<&'static IngredientFigure> {
     let figures: Option<Vec<_>> =
         ingredients.iter().map(|&ingredient| figure(ingredient)).collect();
     figures?.into_iter().max_by(|a, b| a.value.total_cmp(&b.value))

@@ -25,6 +25,14 @@ const MOST_DEMAND: f64 = 1.20;
 pub const SATURATED_SHARE: Figure =
     Figure::new(0.5, Source::common_practice("half of the large pores full, common practice"));
 
+/// Share of the surface's evaporation that the top layer gives; the layer below sends the rest up.
+///
+/// Over the dry spells of spring 2020 at nine Corn Belt stations of the US Climate Reference Network
+/// (NOAA, daily soil moisture) the water content at 20 cm fell half to two thirds as fast as at 5
+/// and 10 cm, over twice the thickness.
+pub const EVAPORATION_FROM_TOP: Figure =
+    Figure::new(0.5, Source::published("NOAA US Climate Reference Network, daily data, 2020"));
+
 /// What one day brings.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WaterDay {
@@ -60,6 +68,8 @@ pub struct Bucket {
     soil: Soil,
     drainage: f64,
     water: [f64; 3],
+    /// Water that the surface has lost to the air since it was last wet, mm (FAO-56, De).
+    surface_loss: f64,
     known: [bool; 3],
     crop: WaterUse,
 }
@@ -72,6 +82,7 @@ impl Bucket {
             soil,
             drainage: soil.daily_drainage(),
             water: LAYERS_MM.map(|depth| depth * soil.capacity),
+            surface_loss: 0.0,
             known: [true; 3],
             crop,
         }
@@ -100,6 +111,7 @@ impl Bucket {
             self.known = [false; 3];
         }
         let mut left = rain_mm.unwrap_or_default();
+        self.surface_loss = (self.surface_loss - left).max(0.0);
         for (at, depth) in LAYERS_MM.iter().enumerate() {
             let taken = left.min((depth * self.soil.saturation - self.water[at]).max(0.0));
             self.water[at] += taken;
@@ -133,20 +145,36 @@ impl Bucket {
         let grown = growth_share(&self.crop, basal);
         let cover = grown.powf(1.0 + 0.5 * self.crop.height_m * grown);
         let bare = 1.0 - cover;
-        let evaporation = (self.evaporation_reduction() * (MOST_DEMAND - basal).max(0.0))
+        let wanted = (self.evaporation_reduction() * (MOST_DEMAND - basal).max(0.0))
             .min(bare * MOST_DEMAND)
             * day.demand_mm;
-        let floor = 0.5 * self.soil.wilting * LAYERS_MM[0];
-        self.water[0] = (self.water[0] - evaporation).max(floor.min(self.water[0]));
+        self.evaporate(wanted);
         self.transpire(basal * day.demand_mm, grown);
     }
 
-    /// FAO-56 Eq. 74 over the top layer, 1 when wet, falling to 0 at half the wilting point.
+    /// Takes the surface's evaporation out of the two upper layers: the top one down to half its
+    /// wilting point, the one below down to its own.
+    fn evaporate(&mut self, wanted_mm: f64) {
+        let wanted = wanted_mm.min(self.evaporable_mm() - self.surface_loss).max(0.0);
+        let floors = [0.5, 1.0].map(|share| share * self.soil.wilting);
+        let top = EVAPORATION_FROM_TOP.value;
+        for (at, share) in [top, 1.0 - top].into_iter().enumerate() {
+            let spare = (self.water[at] - floors[at] * LAYERS_MM[at]).max(0.0);
+            self.water[at] -= (share * wanted).min(spare);
+        }
+        self.surface_loss += wanted;
+    }
+
+    /// All that the surface can lose to the air, mm (FAO-56 Eq. 73, over the top layer).
+    fn evaporable_mm(&self) -> f64 {
+        LAYERS_MM[0] * (self.soil.capacity - 0.5 * self.soil.wilting)
+    }
+
+    /// FAO-56 Eq. 74: 1 while the surface is wet, falling to 0 when all it can lose is gone.
     fn evaporation_reduction(&self) -> f64 {
-        let total = LAYERS_MM[0] * (self.soil.capacity - 0.5 * self.soil.wilting);
-        let used = LAYERS_MM[0] * self.soil.capacity - self.water[0];
+        let total = self.evaporable_mm();
         let easy = self.soil.easy_evaporation_mm.min(0.9 * total);
-        ((total - used) / (total - easy)).clamp(0.0, 1.0)
+        ((total - self.surface_loss) / (total - easy)).clamp(0.0, 1.0)
     }
 
     /// The crop takes its demand from the rooted layers by what each has to give, less when the

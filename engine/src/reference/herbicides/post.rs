@@ -45,7 +45,7 @@ pub struct Limit {
 
 /// A number with its source.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Figure {
+pub struct IngredientFigure {
     /// The ingredient.
     pub ingredient: Ingredient,
     /// The number; the table says its unit.
@@ -61,21 +61,24 @@ pub fn limits(crop: &Crop, ingredient: Ingredient) -> impl Iterator<Item = &'sta
 }
 
 /// Tallest weed that an ingredient is meant for, inches.
-pub fn weed_size(ingredient: Ingredient) -> Option<&'static Figure> {
+pub fn weed_size(ingredient: Ingredient) -> Option<&'static IngredientFigure> {
     find(WEED_SIZE_IN, ingredient)
 }
 
 /// Rain-free hours that an ingredient wants after the pass, in good growing weather.
-pub fn rainfast(ingredient: Ingredient) -> Option<&'static Figure> {
+pub fn rainfast(ingredient: Ingredient) -> Option<&'static IngredientFigure> {
     find(RAINFAST_HOURS, ingredient)
 }
 
 /// Restricted-entry interval of an ingredient, hours; the longest where labels differ.
-pub fn reentry(ingredient: Ingredient) -> Option<&'static Figure> {
+pub fn reentry(ingredient: Ingredient) -> Option<&'static IngredientFigure> {
     find(REENTRY_HOURS, ingredient)
 }
 
-fn find(table: &'static [Figure], ingredient: Ingredient) -> Option<&'static Figure> {
+fn find(
+    table: &'static [IngredientFigure],
+    ingredient: Ingredient,
+) -> Option<&'static IngredientFigure> {
     table.iter().find(|figure| figure.ingredient == ingredient)
 }
 
@@ -83,8 +86,8 @@ const fn limit(ingredient: Ingredient, bound: Bound, source: Source) -> Limit {
     Limit { ingredient, bound, source }
 }
 
-const fn figure(ingredient: Ingredient, value: f64, source: Source) -> Figure {
-    Figure { ingredient, value, source }
+const fn figure(ingredient: Ingredient, value: f64, source: Source) -> IngredientFigure {
+    IngredientFigure { ingredient, value, source }
 }
 
 use Bound::{BeforeStage, DaysToForage, DaysToHarvest, HeightUnder, HeightUpTo, ThroughStage};
@@ -181,7 +184,7 @@ pub const SOYBEAN: &[Limit] = &[
 ];
 
 /// Tallest weed, inches. The larger of a range, since the threshold of the book is held as well.
-const WEED_SIZE_IN: &[Figure] = &[
+const WEED_SIZE_IN: &[IngredientFigure] = &[
     figure(I::Glyphosate, 6.0, LABEL_WORDING),
     figure(I::Glufosinate, 3.0, GLUFOSINATE),
     figure(I::Mesotrione, 5.0, LABEL_WORDING),
@@ -204,7 +207,7 @@ const WEED_SIZE_IN: &[Figure] = &[
 ];
 
 /// Rain-free hours.
-const RAINFAST_HOURS: &[Figure] = &[
+const RAINFAST_HOURS: &[IngredientFigure] = &[
     figure(I::Glyphosate, 1.0, NEBRASKA_RAINFAST),
     figure(I::Glufosinate, 4.0, NEBRASKA_RAINFAST),
     figure(I::Dicamba, 4.0, NEBRASKA_RAINFAST),
@@ -230,7 +233,7 @@ const RAINFAST_HOURS: &[Figure] = &[
 ];
 
 /// Restricted-entry intervals, hours.
-const REENTRY_HOURS: &[Figure] = &[
+const REENTRY_HOURS: &[IngredientFigure] = &[
     figure(I::Glyphosate, 4.0, LABEL_WORDING),
     figure(I::Nicosulfuron, 4.0, LABEL_WORDING),
     figure(I::Imazethapyr, 4.0, LABEL_WORDING),
