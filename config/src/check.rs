@@ -9,12 +9,32 @@ use crate::replies::Reply;
 use crate::schedule::Schedule;
 use crate::service::{Email, Routes, Service, SmtpSecurity};
 use crate::structure::nearest_word;
+use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::thresholds::{Overrides, Thresholds};
 use std::path::Path;
 
 /// Planting depth that makes sense for a crop, inches (common practice, no source).
 const CORN_DEPTH_IN: (f64, f64) = (1.0, 3.5);
 const SOYBEAN_DEPTH_IN: (f64, f64) = (0.5, 2.5);
+
+/// Ingredients that are not used over a crop without a bred tolerance (from memory). A warning, no
+/// fault: the label decides.
+const UNUSUAL_ON_CORN: [Ingredient; 6] = [
+    Ingredient::Fomesafen,
+    Ingredient::Lactofen,
+    Ingredient::Acifluorfen,
+    Ingredient::CloransulamMethyl,
+    Ingredient::ChlorimuronEthyl,
+    Ingredient::Clethodim,
+];
+const UNUSUAL_ON_SOYBEAN: [Ingredient; 6] = [
+    Ingredient::Atrazine,
+    Ingredient::Simazine,
+    Ingredient::Nicosulfuron,
+    Ingredient::Clopyralid,
+    Ingredient::Tembotrione,
+    Ingredient::Topramezone,
+];
 
 /// Checks the settings of the service.
 pub(crate) fn service(document: &Document, service: &Service, folder: &Path, notes: &mut Notes) {
@@ -235,15 +255,17 @@ fn known_person<'p>(
 pub(crate) fn plan(plan: &PlanEntry, notes: &mut Notes, say: impl Fn(&str, String) -> Fault) {
     let mut refuse =
         |key: &str, message: String| notes.faults.push(say(&format!("/plan{key}"), message));
-    let (crop, wanted, unwanted, depth) = match plan.crop {
+    let (crop, unusual, wanted, unwanted, depth) = match plan.crop {
         CropName::Corn => (
             "corn",
+            UNUSUAL_ON_CORN,
             ("relative_maturity_days", plan.relative_maturity_days),
             ("maturity_group", plan.maturity_group),
             CORN_DEPTH_IN,
         ),
         CropName::Soybean => (
             "soybean",
+            UNUSUAL_ON_SOYBEAN,
             ("maturity_group", plan.maturity_group),
             ("relative_maturity_days", plan.relative_maturity_days),
             SOYBEAN_DEPTH_IN,
@@ -264,6 +286,17 @@ pub(crate) fn plan(plan: &PlanEntry, notes: &mut Notes, say: impl Fn(&str, Strin
     }
     if plan.nitrogen.is_some() && plan.crop == CropName::Soybean {
         refuse("/nitrogen", "nitrogen: not for soybean, only corn is sidedressed".into());
+    }
+    for (pass, entry) in [("pre", &plan.pre), ("post", &plan.post)] {
+        let ingredients = entry.iter().flat_map(|entry| &entry.ingredients);
+        for (at, ingredient) in ingredients.enumerate().filter(|(_, it)| unusual.contains(it)) {
+            let pointer = format!("/plan/{pass}/ingredients/{at}");
+            let message = format!(
+                "ingredients: {} is unusual on {crop}; check your label",
+                ingredient.name()
+            );
+            notes.warnings.push(say(&pointer, message));
+        }
     }
 }
 

@@ -119,9 +119,7 @@ impl Reading {
             DeValue::Integer(digits) => {
                 i64::from_str_radix(digits.as_str(), digits.radix()).ok().map(Into::into)
             }
-            DeValue::Float(digits) => {
-                digits.as_str().parse().ok().and_then(serde_json::Number::from_f64)
-            }
+            DeValue::Float(digits) => digits.as_str().parse().ok().and_then(number),
         };
         number.map_or_else(
             || {
@@ -131,6 +129,16 @@ impl Reading {
             Value::Number,
         )
     }
+}
+
+/// A number as JSON, whole where it is whole, so that `60.0` reads where `60` does.
+#[expect(clippy::cast_possible_truncation, reason = "only whole numbers far inside i64 are cast")]
+pub(crate) fn number(value: f64) -> Option<serde_json::Number> {
+    const EXACT: f64 = 9_007_199_254_740_992.0;
+    if value.fract() == 0.0 && value.abs() < EXACT {
+        return Some((value as i64).into());
+    }
+    serde_json::Number::from_f64(value)
 }
 
 /// A fault at a byte offset of a text.

@@ -34,7 +34,7 @@ pub struct FarmFile {
 #[derive(Debug, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FarmEntry {
-    /// Name as people say it: up to 40 plain letters, digits, spaces and . ' & / -
+    /// Name as people say it: up to 40 plain letters, digits, spaces and .'&/-
     #[schemars(regex(pattern = r"^[A-Za-z0-9ñÑéÉüÜ][A-Za-z0-9ñÑéÉüÜ .'&/-]{0,39}$"))]
     pub name: String,
     /// Ids of the people who get the texts about its fields.
@@ -46,7 +46,7 @@ pub struct FarmEntry {
     /// IANA time zone, when it is not the desk's.
     #[schemars(with = "Option<Zone>")]
     pub zone: Option<Tz>,
-    /// CSV or GeoJSON file with fields; relative paths start at the book.
+    /// CSV or `GeoJSON` file with fields; relative paths start at the book.
     pub fields_from: Option<PathBuf>,
     /// Thresholds of this farm.
     #[serde(default)]
@@ -58,7 +58,7 @@ pub struct FarmEntry {
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct FieldEntry {
-    /// Name as people say it: up to 24 plain letters, digits, spaces and . ' & / -
+    /// Name as people say it: up to 24 plain letters, digits, spaces and .'&/-
     #[schemars(regex(pattern = r"^[A-Za-z0-9ñÑéÉüÜ][A-Za-z0-9ñÑéÉüÜ .'&/-]{0,23}$"))]
     pub name: String,
     /// Latitude of its middle, decimal degrees, north positive.

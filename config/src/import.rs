@@ -1,10 +1,10 @@
-//! Fields from a CSV or GeoJSON file.
+//! Fields from a CSV or `GeoJSON` file.
 //!
 //! CSV has the columns `name,latitude,longitude,acres,texture,organic_matter_percent` in any order.
-//! GeoJSON (RFC 7946) is a FeatureCollection of Polygon or MultiPolygon with the properties `name`,
-//! `texture` and `organic_matter_percent`; acres and the middle are computed.
+//! `GeoJSON` (RFC 7946) is a `FeatureCollection` of `Polygon` or `MultiPolygon` with the properties
+//! `name`, `texture` and `organic_matter_percent`; acres and the middle are computed.
 
-use crate::document::fault_at;
+use crate::document::{fault_at, number};
 use crate::farm_file::FieldEntry;
 use crate::faults::{Fault, Notes};
 use crate::geometry::{Polygon, measure};
@@ -17,7 +17,7 @@ use std::path::Path;
 /// Columns of the CSV form; the first is text, `texture` is a word, the others are numbers.
 const COLUMNS: [&str; 6] =
     ["name", "latitude", "longitude", "acres", "texture", "organic_matter_percent"];
-/// Properties of the GeoJSON form.
+/// Properties of the `GeoJSON` form.
 const PROPERTIES: [&str; 3] = ["name", "texture", "organic_matter_percent"];
 
 /// One field of the file, with the place it stands at.
@@ -38,7 +38,7 @@ pub(crate) fn read(file: &Path, shape: &Shape, notes: &mut Notes) -> Vec<Importe
         }
     };
     let source = Source { file, text: &text, shape };
-    match file.extension().and_then(|end| end.to_str()) {
+    let fields = match file.extension().and_then(|end| end.to_str()) {
         Some("csv") => source.csv(notes),
         Some("geojson" | "json") => source.geojson(notes),
         _ => {
@@ -46,7 +46,22 @@ pub(crate) fn read(file: &Path, shape: &Shape, notes: &mut Notes) -> Vec<Importe
             notes.faults.push(Fault::whole_file(file, message));
             Vec::new()
         }
+    };
+    without_repeats(fields, notes)
+}
+
+/// Keeps the first field of each name.
+fn without_repeats(fields: Vec<Imported>, notes: &mut Notes) -> Vec<Imported> {
+    let mut kept: Vec<Imported> = Vec::new();
+    for Imported { field, place } in fields {
+        if kept.iter().any(|earlier| earlier.field.name == field.name) {
+            let message = format!("name: \"{}\" stands above already", field.name);
+            notes.faults.push(Fault { message, ..place });
+        } else {
+            kept.push(Imported { field, place });
+        }
     }
+    kept
 }
 
 struct Source<'a> {
@@ -265,7 +280,7 @@ fn csv_error(error: &csv::Error) -> String {
 /// A cell as JSON; a number that cannot be read stays text, for the schema to refuse.
 fn cell_value(column: &str, cell: &str) -> Value {
     let is_text = matches!(column, "name" | "texture");
-    let number = cell.parse().ok().and_then(serde_json::Number::from_f64);
+    let number = cell.parse().ok().and_then(number);
     match number {
         Some(number) if !is_text => Value::Number(number),
         _ => Value::from(cell),

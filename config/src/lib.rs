@@ -93,9 +93,9 @@ impl Book {
             return Ok(field);
         }
         let folded = name.trim().to_lowercase();
-        let named: Vec<_> =
+        let fitting: Vec<_> =
             self.fields.iter().filter(|field| field.name.to_lowercase() == folded).collect();
-        match named.as_slice() {
+        match fitting.as_slice() {
             [only] => Ok(only),
             [] => {
                 let names: Vec<&str> = self.fields.iter().map(|field| &*field.name).collect();

@@ -53,7 +53,7 @@ impl Service {
 }
 
 impl Database {
-    /// The URL to open, with a relative SQLite path put under the book's folder. It may hold a
+    /// The URL to open, with a relative `SQLite` path put under the book's folder. It may hold a
     /// password.
     pub fn url(&self, folder: &Path) -> Result<SecretString, NoSecret> {
         let url = match (&self.url_from, &self.url) {

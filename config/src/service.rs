@@ -20,7 +20,7 @@ const DATABASE: &str = "^(sqlite:|postgres(ql)?://).";
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Service {
-    /// Sender name, first in every text: up to 20 plain letters, digits, spaces and . ' & / -
+    /// Sender name, first in every text: up to 20 plain letters, digits, spaces and .'&/-
     #[schemars(regex(pattern = r"^[A-Za-z0-9][A-Za-z0-9 .'&/-]{0,19}$"))]
     pub name: String,
     /// Address that HELP answers with and that weather services are given.
@@ -233,21 +233,21 @@ pub enum Auth {
     None,
     /// HTTP basic.
     Basic {
-        /// User name.
+        /// The user who signs in.
         user: String,
-        /// Password.
+        /// Where that user's password is.
         password: SecretSource,
     },
     /// Bearer token.
     Bearer {
-        /// Token.
+        /// Where the token is.
         token: SecretSource,
     },
     /// A header of the gateway's own.
     Header {
-        /// Header name.
+        /// The header's name.
         name: String,
-        /// Header value.
+        /// Where the header's value is.
         value: SecretSource,
     },
 }

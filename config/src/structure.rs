@@ -52,8 +52,10 @@ impl Shape {
             }
             Kind::Required { property } => {
                 let key = property.as_str().unwrap_or_default();
-                let meaning = node["properties"][key]["description"].as_str().unwrap_or("needed");
-                let message = format!("{key}: missing; {}", first_sentence(meaning));
+                let message = match node["properties"][key]["description"].as_str() {
+                    Some(meaning) => format!("{key}: missing ({})", clause(meaning)),
+                    None => format!("{key}: missing"),
+                };
                 out.push(Complaint {
                     pointer: format!("{pointer}/{key}"),
                     end: End::Value,
@@ -62,9 +64,13 @@ impl Shape {
             }
             Kind::OneOfNotValid { context } | Kind::AnyOf { context } => {
                 match words_of(&node["oneOf"]) {
-                    Some(words) => out.push(said(&found(error, node), &choice(&words))),
+                    Some(words) => out.push(said(&found(error, node), &word_wanted(error, &words))),
                     None => self.nearest_branch(error, context, out),
                 }
+            }
+            Kind::Enum { options } => {
+                let words = words_of(options).unwrap_or_default();
+                out.push(said(&found(error, node), &word_wanted(error, &words)));
             }
             Kind::Type { kind } => out.push(said(kind_of(error.instance()), &wanted_type(kind))),
             _ => out.push(said(&found(error, node), &wanted(node))),
@@ -78,12 +84,19 @@ impl Shape {
         context: &[Vec<ValidationError<'static>>],
         out: &mut Vec<Complaint>,
     ) {
+        let pointer = error.instance_path().as_str();
+        let complaint = |pointer: String, message| Complaint { pointer, end: End::Value, message };
         let kinds: Vec<String> = context.iter().filter_map(|branch| other_kind(branch)).collect();
         if kinds.len() == context.len() {
             let found = error.instance().get("kind").map_or("no kind".to_owned(), show);
             let message = format!("kind: found {found}, want {}", choice(&kinds));
-            let pointer = format!("{}/kind", error.instance_path().as_str());
-            out.push(Complaint { pointer, end: End::Value, message });
+            out.push(complaint(format!("{pointer}/kind"), message));
+            return;
+        }
+        let keys: Vec<String> = context.iter().filter_map(|branch| missing_key(branch)).collect();
+        if kinds.is_empty() && keys.len() == context.len() {
+            let message = format!("{}: want a table with {}", key_of(pointer), choice(&keys));
+            out.push(complaint(pointer.to_owned(), message));
             return;
         }
         let nearest = context
@@ -165,8 +178,25 @@ fn other_kind(branch: &[ValidationError<'static>]) -> Option<String> {
     })
 }
 
-fn first_sentence(text: &str) -> &str {
-    text.split_once(". ").map_or(text, |(first, _)| first).trim_end_matches('.')
+/// The key a branch misses.
+fn missing_key(branch: &[ValidationError<'static>]) -> Option<String> {
+    branch.iter().find_map(|error| match error.kind() {
+        Kind::Required { property } => property.as_str().map(str::to_owned),
+        _ => None,
+    })
+}
+
+/// The first sentence of a description, to go on within another one.
+fn clause(text: &str) -> String {
+    let sentence = text.split_once(". ").map_or(text, |(first, _)| first).trim_end_matches('.');
+    let mut letters = sentence.chars();
+    let (first, second) = (letters.next(), letters.next());
+    match (first, second) {
+        (Some(first), Some(second)) if second.is_lowercase() || second == ' ' => {
+            format!("{}{}", first.to_lowercase(), &sentence[first.len_utf8()..])
+        }
+        _ => sentence.to_owned(),
+    }
 }
 
 /// The word that a slip of the keyboard most likely meant.
@@ -186,17 +216,19 @@ fn key_of(pointer: &str) -> String {
     let mut steps = pointer.rsplit('/');
     let last = steps.next().unwrap_or_default();
     match (last.parse::<usize>(), steps.next()) {
-        (Ok(at), Some(list)) => format!("{list}, item {}", at + 1),
+        (Ok(at), Some(holder)) => format!("{holder}, item {}", at + 1),
         _ if last.is_empty() => "file".to_owned(),
         _ => last.to_owned(),
     }
 }
 
 fn found(error: &ValidationError<'_>, node: &Value) -> String {
-    if node[schema::PRIVATE] == true {
-        return "something else".to_owned();
+    match error.kind() {
+        _ if node[schema::PRIVATE] == true => "text of another form".to_owned(),
+        Kind::MinItems { .. } => "an empty list".to_owned(),
+        Kind::UniqueItems => "the same item twice".to_owned(),
+        _ => show(error.instance()),
     }
-    show(error.instance())
 }
 
 fn show(value: &Value) -> String {
@@ -238,9 +270,6 @@ fn wanted_type(kind: &TypeKind) -> String {
 
 /// What a schema node allows, in words.
 fn wanted(node: &Value) -> String {
-    if let Some(words) = words_of(&node["enum"]) {
-        return choice(&words);
-    }
     match (node["minimum"].as_f64(), node["maximum"].as_f64()) {
         (Some(min), Some(max)) => return format!("{min} to {max}"),
         (Some(min), None) => return format!("{min} or more"),
@@ -251,10 +280,11 @@ fn wanted(node: &Value) -> String {
         (Some("date-time"), _) => "a moment such as 2026-05-01T06:30:00-05:00".to_owned(),
         (Some(schema::ZONE_FORMAT), _) => "an IANA time zone such as America/Chicago".to_owned(),
         (Some(schema::SOCKET_FORMAT), _) => "an address such as 127.0.0.1:8470".to_owned(),
-        _ if node["uniqueItems"] == true && node["minItems"] == 1 => {
+        _ if node["type"] == "array" && node["minItems"] == 1 => {
             "at least one item and none twice".to_owned()
         }
-        (_, Some(description)) => description.trim_end_matches('.').to_owned(),
+        _ if node["type"] == "array" => "each item once".to_owned(),
+        (_, Some(description)) => clause(description),
         _ => "another value".to_owned(),
     }
 }
@@ -263,6 +293,17 @@ fn wanted(node: &Value) -> String {
 fn words_of(list: &Value) -> Option<Vec<String>> {
     let word = |item: &Value| item.as_str().or_else(|| item["const"].as_str()).map(str::to_owned);
     list.as_array()?.iter().map(word).collect()
+}
+
+/// The words allowed; of many, only the one that was likely meant.
+fn word_wanted(error: &ValidationError<'_>, words: &[String]) -> String {
+    const FEW: usize = 6;
+    let known: Vec<&str> = words.iter().map(String::as_str).collect();
+    let near = error.instance().as_str().and_then(|word| nearest_word(word, &known));
+    match near {
+        Some(near) if words.len() > FEW => format!("perhaps {near} (one of {})", words.len()),
+        _ => choice(words),
+    }
 }
 
 fn choice(words: &[String]) -> String {
