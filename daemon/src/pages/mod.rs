@@ -1,1 +1,93 @@
-//! Stub.
+//! The service's own pages: health, metrics, and the hook that gateways post replies to.
+
+mod figures;
+mod health;
+mod hooks;
+
+pub use figures::{Figures, TextState};
+pub use hooks::{Hook, HookFault};
+
+use crate::clock::Clock;
+use axum::Router;
+use axum::extract::State;
+use axum::http::header;
+use axum::response::IntoResponse;
+use axum::routing::{get, post};
+use chrono::{DateTime, TimeDelta, Utc};
+use std::future::Future;
+use std::sync::Arc;
+use tokio::net::TcpListener;
+use tokio::sync::Notify;
+use tokio_util::sync::CancellationToken;
+
+/// A reply as a gateway posted it.
+#[derive(Clone, PartialEq, Eq)]
+pub struct InboundMessage {
+    /// Sender's number, E.164.
+    pub from: String,
+    /// The text, as it came.
+    pub text: String,
+    /// The gateway's id, by which a repeat is known.
+    pub provider_id: Option<String>,
+    /// When it came, by the service's clock.
+    pub received_at: DateTime<Utc>,
+}
+
+/// Keeps what comes in.
+pub trait Inbox: Send + Sync + 'static {
+    /// Why it could not be kept. The text of the error holds neither number nor message.
+    type Error: std::error::Error + Send;
+
+    /// Keeps a reply for good; false when it was there already.
+    fn store(
+        &self,
+        message: InboundMessage,
+    ) -> impl Future<Output = Result<bool, Self::Error>> + Send;
+
+    /// Whether the database answers.
+    fn reachable(&self) -> impl Future<Output = bool> + Send;
+}
+
+/// Everything the pages need.
+pub struct Pages<I> {
+    /// Where replies go.
+    pub inbox: I,
+    /// The service's clock.
+    pub clock: Clock,
+    /// What the rounds and routes count.
+    pub figures: Arc<Figures>,
+    /// Time between two rounds.
+    pub round_every: TimeDelta,
+    /// How replies come in; without it there is no hook.
+    pub hook: Option<Hook>,
+    /// Woken by each new reply, after it was stored.
+    pub arrived: Arc<Notify>,
+}
+
+/// The pages at their addresses.
+pub fn router<I: Inbox>(pages: Pages<I>) -> Router {
+    let has_hook = pages.hook.is_some();
+    let mut router: Router<Arc<Pages<I>>> =
+        Router::new().route("/health", get(health::page)).route("/metrics", get(metrics));
+    if has_hook {
+        router = router.route("/hooks/sms", post(hooks::sms));
+    }
+    router.with_state(Arc::new(pages))
+}
+
+/// Serves until `stop`, then lets the requests under way finish.
+pub async fn serve(
+    listener: TcpListener,
+    router: Router,
+    stop: CancellationToken,
+) -> std::io::Result<()> {
+    axum::serve(listener, router).with_graceful_shutdown(stop.cancelled_owned()).await
+}
+
+async fn metrics<I: Inbox>(State(pages): State<Arc<Pages<I>>>) -> impl IntoResponse {
+    let kind = [(header::CONTENT_TYPE, "text/plain; version=0.0.4; charset=utf-8")];
+    (kind, pages.figures.prometheus(pages.clock.now()))
+}
+
+#[cfg(test)]
+mod tests;

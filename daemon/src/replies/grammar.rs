@@ -121,7 +121,7 @@ enum Command {
 }
 
 /// Words after which a report is none: denied, asked, foreseen, partial or conditional.
-const DOUBT: [&str; 66] = [
+const DOUBT: [&str; 67] = [
     "aint",
     "almost",
     "although",
@@ -158,6 +158,7 @@ const DOUBT: [&str; 66] = [
     "mostly",
     "nearly",
     "need",
+    "needed",
     "needs",
     "never",
     "no",
@@ -250,7 +251,7 @@ fn command(text: &str) -> Reply {
     if let Some(reply) = no_rain(&mut line) {
         return reply;
     }
-    if text.contains('?') || line.has_any(&DOUBT) {
+    if text.contains(['?', '%']) || line.has_any(&DOUBT) {
         return Reply::Unclear;
     }
     line.command().and_then(|(command, at)| read(command, at, line)).unwrap_or(Reply::Unclear)

@@ -42,14 +42,19 @@ const STOP_PHRASES: [&[&str]; 14] = [
 ];
 
 /// What may be stopped without a doubt that it means our texts.
-const OBJECTS: [&str; 25] = [
+const OBJECTS: [&str; 31] = [
     "alerts",
     "all",
     "any",
     "anymore",
+    "de",
+    "enviar",
+    "enviarme",
     "from",
     "it",
     "list",
+    "mandar",
+    "mandarme",
     "me",
     "mensajes",
     "messages",
@@ -63,6 +68,7 @@ const OBJECTS: [&str; 25] = [
     "sms",
     "text",
     "texting",
+    "textos",
     "texts",
     "the",
     "these",
@@ -84,6 +90,8 @@ fn asks_to_stop(words: &[&str]) -> bool {
     let only_objects = |rest: &[&str]| rest.iter().all(|word| OBJECTS.contains(word));
     match words {
         [] => false,
+        // "S.T.O.P"
+        spelt if STOP_WORDS[..8].contains(&spelt.concat().as_str()) => true,
         // "Stop. Stop!" is no less clear than once.
         [first, rest @ ..] if STOP_WORDS.contains(first) => {
             only_objects(rest) && (*first != "remove" || rest.contains(&"me"))
@@ -98,7 +106,8 @@ fn asks_to_stop(words: &[&str]) -> bool {
 fn hints(words: &[&str]) -> OptOut {
     const ANYWHERE: [&str; 8] =
         ["stop", "stopall", "quit", "revoke", "cancel", "unsubscribe", "optout", "cancelar"];
-    const PAIRS: [[&str; 2]; 8] = [
+    const OFTEN_MISSPELT: [&str; 3] = ["stop", "cancel", "unsubscribe"];
+    const PAIRS: [[&str; 2]; 11] = [
         ["opt", "out"],
         ["remove", "me"],
         ["wrong", "number"],
@@ -107,9 +116,14 @@ fn hints(words: &[&str]) -> OptOut {
         ["more", "texts"],
         ["me", "alone"],
         ["no", "mas"],
+        ["ya", "no"],
+        ["deja", "de"],
+        ["dejen", "de"],
     ];
     let has_pair = words.windows(2).any(|two| PAIRS.iter().any(|pair| pair.as_slice() == two));
-    let misspelt = matches!(words, [word] if word.len() >= 3 && distance(word, "stop") == 1);
+    let misspelt = matches!(words, [word] if OFTEN_MISSPELT
+        .iter()
+        .any(|right| word.len().abs_diff(right.len()) <= 1 && distance(word, right) == 1));
     if has_pair || misspelt || words.iter().any(|word| ANYWHERE.contains(word)) {
         return OptOut::Likely;
     }
@@ -156,6 +170,8 @@ mod tests {
             "no mas mensajes por favor",
             "end",
             "leave me alone",
+            "s.t.o.p",
+            "para de mandarme mensajes",
         ] {
             assert_eq!(judge(text), OptOut::Plain, "{text}");
         }
@@ -171,6 +187,8 @@ mod tests {
             "sotp stop",
             "I want to opt out of this",
             "wrong number",
+            "unsuscribe",
+            "unsuscribe",
             "you can quit bothering me",
         ] {
             assert_eq!(judge(text), OptOut::Likely, "{text}");

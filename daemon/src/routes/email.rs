@@ -19,6 +19,8 @@ use secrecy::ExposeSecret;
 use std::net::IpAddr;
 use std::time::{Duration, SystemTime};
 
+/// One of a server's addresses that does not answer leaves time for the next.
+const CONNECT: Duration = Duration::from_secs(10);
 /// How long a server may take to say goodbye; the message is settled by then.
 const GOODBYE: Duration = Duration::from_secs(2);
 
@@ -150,7 +152,8 @@ impl Email {
             Protection::Starttls(_) | Protection::PlainLoopback => None,
         };
         let mut connection =
-            AsyncSmtpConnection::connect_tokio1(server, None, &self.hello, implicit, None).await?;
+            AsyncSmtpConnection::connect_tokio1(server, Some(CONNECT), &self.hello, implicit, None)
+                .await?;
         if let Protection::Starttls(tls) = &self.protection {
             connection.starttls(tls.clone(), &self.hello).await?;
         }

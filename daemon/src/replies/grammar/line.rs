@@ -138,9 +138,12 @@ impl Line {
     pub(super) fn take_amount(&mut self, command_at: usize, unit: Unit) -> Option<f64> {
         let amounts = self.amounts(unit);
         let beside = |amount: &&Amount| {
-            let between = command_at + 1..amount.first;
-            let follows = amount.first > command_at
-                && self.words[between].iter().all(|word| word.is_empty() || is_noise(word));
+            let says_nothing = |at: usize| {
+                let word = &self.words[at];
+                word.is_empty() || is_noise(word) || dates::read(&self.words[at..]).is_some()
+            };
+            let follows =
+                amount.first > command_at && (command_at + 1..amount.first).all(says_nothing);
             follows || amount.first + amount.words == command_at
         };
         let ranks: [Vec<&Amount>; 3] = [
@@ -191,7 +194,9 @@ impl Line {
 
     /// What is left is the place. "All" before the word of command ("all done") is only said so.
     pub(super) fn place(&self, command_at: usize) -> Place {
-        let is_all = |word: &str| ["all", "everything", "todo", "todos", "todas"].contains(&word);
+        let is_all = |word: &str| {
+            ["all", "everything", "everywhere", "todo", "todos", "todas"].contains(&word)
+        };
         let all = self.words.iter().skip(command_at).any(|word| is_all(word));
         let mut named: Vec<&str> = Vec::new();
         for word in self.words.iter().map(String::as_str) {

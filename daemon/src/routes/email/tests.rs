@@ -166,6 +166,16 @@ async fn being_kept_out_calls_a_person() {
 }
 
 #[tokio::test]
+async fn nothing_is_said_in_the_clear_when_tls_is_wanted() {
+    let server = serve(Twist::None);
+    let starttls = service::Email { security: SmtpSecurity::Starttls, ..settings(server.port) };
+    let email = Email::new(&starttls, Some(&"hush".into())).unwrap();
+    let outcome = email.send(&digest()).await;
+    assert!(matches!(outcome, Outcome::SignIn { .. }), "{outcome:?}");
+    assert!(server.mail.recv_timeout(Duration::from_secs(1)).is_err());
+}
+
+#[tokio::test]
 async fn a_break_counts_by_whether_the_message_was_handed_over() {
     for step in ["HELLO", "MAIL", "RCPT", "DATA"] {
         let outcome = sent(Twist::HangsUpAt(step)).await;
