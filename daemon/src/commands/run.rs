@@ -92,10 +92,7 @@ fn hook(desk: &Desk) -> Result<Option<Hook>, Failure> {
     let sms = desk.book.service.routes.sms.as_ref();
     let Some(settings) = sms.and_then(|sms| sms.inbound.clone()) else { return Ok(None) };
     let secret = wire::secret(&desk.book, &settings.secret)?;
-    let header = settings.secret_header.clone();
-    let hook = Hook::new(settings, secret).ok_or_else(|| {
-        Failure::Fault(format!("routes.sms.inbound.secret_header \"{header}\" is no HTTP header name"))
-    })?;
+    let hook = Hook::new(settings, secret).map_err(|fault| Failure::Fault(fault.to_string()))?;
     Ok(Some(hook))
 }
 

@@ -277,7 +277,7 @@ impl Desk {
             person: person.id.clone(),
             route: self.route_of(person),
             language: person.language,
-            subject: Some(self.wording.topic_name(person.language, &finding.evidence)),
+            subject: Some(self.wording.topic_name(person.language, finding.topic())),
             body: self.body(group, None, now, hint),
             html: None,
             urgency: finding.urgency,

@@ -12,6 +12,7 @@ pub use sms_http::SmsHttp;
 use chrono::{DateTime, Utc};
 use furrowbell_config::people::RouteName;
 use furrowbell_config::service::{self, Secret};
+use std::fmt;
 use std::time::Duration;
 
 /// One text on its way out, complete.
@@ -75,6 +76,13 @@ pub enum Route {
     Email(Box<Email>),
     /// Takes every text and sends none, in a rehearsal.
     Pretended(RouteName),
+}
+
+/// Names the route and nothing of its settings.
+impl fmt::Debug for Route {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_tuple("Route").field(&self.name()).finish()
+    }
 }
 
 impl Route {
