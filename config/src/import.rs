@@ -30,24 +30,22 @@ pub(crate) struct Imported {
 
 /// Reads a file of fields; what is wrong goes to the notes.
 pub(crate) fn read(file: &Path, shape: &Shape, notes: &mut Notes) -> Vec<Imported> {
-    let text = match std::fs::read_to_string(file) {
-        Ok(text) => text,
-        Err(error) => {
-            notes.faults.push(Fault::whole_file(file, format!("cannot be read: {error}")));
-            return Vec::new();
-        }
-    };
-    let source = Source { file, text: &text, shape };
     let fields = match file.extension().and_then(|end| end.to_str()) {
-        Some("csv") => source.csv(notes),
-        Some("geojson" | "json") => source.geojson(notes),
+        Some("csv") => Source::csv,
+        Some("geojson" | "json") => Source::geojson,
         _ => {
             let message = "a file of fields must end in .csv or .geojson".to_owned();
             notes.faults.push(Fault::whole_file(file, message));
-            Vec::new()
+            return Vec::new();
         }
     };
-    without_repeats(fields, notes)
+    match std::fs::read_to_string(file) {
+        Ok(text) => without_repeats(fields(&Source { file, text: &text, shape }, notes), notes),
+        Err(error) => {
+            notes.faults.push(Fault::whole_file(file, format!("cannot be read: {error}")));
+            Vec::new()
+        }
+    }
 }
 
 /// Keeps the first field of each name.

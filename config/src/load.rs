@@ -4,7 +4,7 @@ use crate::Book;
 use crate::check;
 use crate::document::Document;
 use crate::draft::Draft;
-use crate::farm_file::{FarmFile, FieldEntry};
+use crate::farm_file::{FarmEntry, FarmFile, FieldEntry};
 use crate::farms::{Farm, Field};
 use crate::faults::{Fault, Faults, Notes};
 use crate::import;
@@ -41,10 +41,13 @@ fn load(folder: &Path, notes: &mut Notes) -> Option<Book> {
     if let Some((document, people)) = &people {
         check::people(document, &people.person, routes, notes);
     }
-    let everybody = people.as_ref().map(|(_, people)| people.person.as_slice());
-    let (farms, fields) =
-        read_farms(folder, service.as_ref().map(|(_, service)| service), everybody, notes);
-    let replies = read_replies(&folder.join("replies.toml"), everybody, notes);
+    let known = Known {
+        folder,
+        service: service.as_ref().map(|(_, service)| service),
+        people: people.as_ref().map(|(_, people)| people.person.as_slice()),
+    };
+    let (farms, fields) = known.farms(notes);
+    let replies = known.replies(notes);
     Some(Book {
         folder: folder.to_owned(),
         service: service?.1,
@@ -73,68 +76,85 @@ fn read_one<T: JsonSchema + DeserializeOwned>(
     structure::read(&shape, file, notes)
 }
 
-fn read_replies(file: &Path, people: Option<&[Person]>, notes: &mut Notes) -> Vec<Reply> {
-    if !file.exists() {
-        return Vec::new();
-    }
-    let Some((document, script)) = read_one::<RepliesFile>(file, notes) else { return Vec::new() };
-    check::replies(&document, &script.reply, people, notes);
-    let mut replies = script.reply;
-    replies.sort_by_key(|reply| reply.at);
-    replies
+/// What later files are checked against; a part that could not be read is `None`.
+struct Known<'a> {
+    folder: &'a Path,
+    service: Option<&'a Service>,
+    people: Option<&'a [Person]>,
 }
 
-fn read_farms(
-    folder: &Path,
-    service: Option<&Service>,
-    people: Option<&[Person]>,
-    notes: &mut Notes,
-) -> (Vec<Farm>, Vec<Field>) {
-    let (mut farms, mut fields) = (Vec::new(), Vec::new());
-    let place = folder.join("farms");
-    let files = match toml_files(&place) {
-        Ok(files) => files,
-        Err(error) => {
-            notes.faults.push(Fault::whole_file(place, format!("cannot be read: {error}")));
-            return (farms, fields);
+impl Known<'_> {
+    fn replies(&self, notes: &mut Notes) -> Vec<Reply> {
+        let file = self.folder.join("replies.toml");
+        if !file.exists() {
+            return Vec::new();
         }
-    };
-    let shapes = (shape::<FarmFile>(&place, notes), shape::<FieldEntry>(&place, notes));
-    let (Some(farm_shape), Some(field_shape)) = shapes else { return (farms, fields) };
-    let mut service_thresholds = Thresholds::default();
-    if let Some(service) = service {
-        service_thresholds = service_thresholds.with(&service.thresholds);
-    }
-    for file in files {
-        let Some((document, entry)) = structure::read::<FarmFile>(&farm_shape, &file, notes) else {
-            continue;
+        let Some((document, script)) = read_one::<RepliesFile>(&file, notes) else {
+            return Vec::new();
         };
-        let Some(id) = check::farm_id(&file, notes) else { continue };
-        check::farm(&document, &entry.farm, people, &farms, notes);
-        let mut drafts = Draft::of_book(&document, entry.field);
-        if let Some(path) = &entry.farm.fields_from {
-            let imported = import::read(&folder.join(path), &field_shape, notes);
-            drafts = Draft::merge(drafts, imported);
+        check::replies(&document, &script.reply, self.people, notes);
+        let mut replies = script.reply;
+        replies.sort_by_key(|reply| reply.at);
+        replies
+    }
+
+    fn farms(&self, notes: &mut Notes) -> (Vec<Farm>, Vec<Field>) {
+        let (mut farms, mut fields) = (Vec::new(), Vec::new());
+        let folder = self.folder.join("farms");
+        let files = toml_files(&folder).unwrap_or_else(|error| {
+            notes.faults.push(Fault::whole_file(&folder, format!("cannot be read: {error}")));
+            Vec::new()
+        });
+        let shapes = (shape::<FarmFile>(&folder, notes), shape::<FieldEntry>(&folder, notes));
+        let (Some(farm_shape), Some(field_shape)) = shapes else { return (farms, fields) };
+        for file in files {
+            let Some(id) = check::farm_id(&file, notes) else { continue };
+            let Some((document, entry)) = structure::read(&farm_shape, &file, notes) else {
+                continue;
+            };
+            let FarmFile { farm, field } = entry;
+            check::farm(&document, &farm, self.people, &farms, notes);
+            let mut drafts = Draft::of_book(&document, field);
+            if let Some(path) = &farm.fields_from {
+                let imported = import::read(&self.folder.join(path), &field_shape, notes);
+                drafts = Draft::merge(drafts, imported);
+            }
+            let thresholds = self.farm_thresholds(&document, &farm, notes);
+            let mut own: Vec<Field> = Vec::new();
+            for draft in drafts {
+                own.extend(draft.settle(&id, &thresholds, &own, notes));
+            }
+            fields.append(&mut own);
+            farms.push(self.farm(id, farm));
         }
-        let thresholds = service_thresholds.with(&entry.farm.thresholds);
-        check::threshold_order(&thresholds, &entry.farm.thresholds, notes, |key, message| {
+        (farms, fields)
+    }
+
+    fn farm_thresholds(
+        &self,
+        document: &Document,
+        farm: &FarmEntry,
+        notes: &mut Notes,
+    ) -> Thresholds {
+        let service = self.service.map(|service| service.thresholds).unwrap_or_default();
+        let merged = Thresholds::default().with(&service).with(&farm.thresholds);
+        check::threshold_order(&merged, &farm.thresholds, notes, |key, message| {
             document.fault(&format!("/farm/thresholds/{key}"), message)
         });
-        let mut own: Vec<Field> = Vec::new();
-        for draft in drafts {
-            own.extend(draft.settle(&id, &thresholds, &own, notes));
-        }
-        fields.append(&mut own);
-        farms.push(Farm {
-            id,
-            name: entry.farm.name,
-            growers: entry.farm.growers,
-            advisors: entry.farm.advisors,
-            zone: entry.farm.zone.or(service.map(|service| service.zone)).unwrap_or_default(),
-            thresholds: entry.farm.thresholds,
-        });
+        merged
     }
-    (farms, fields)
+
+    fn farm(&self, id: String, entry: FarmEntry) -> Farm {
+        let desk = self.service.map(|service| service.zone);
+        Farm {
+            id,
+            name: entry.name,
+            growers: entry.growers,
+            advisors: entry.advisors,
+            zone: entry.zone.or(desk).unwrap_or_default(),
+            thresholds: entry.thresholds,
+        }
+    }
 }
 
 /// The TOML files of a folder, in order of name.

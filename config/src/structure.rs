@@ -93,9 +93,15 @@ impl Shape {
             out.push(complaint(format!("{pointer}/kind"), message));
             return;
         }
-        let keys: Vec<String> = context.iter().filter_map(|branch| missing_key(branch)).collect();
-        if kinds.is_empty() && keys.len() == context.len() {
-            let message = format!("{}: want a table with {}", key_of(pointer), choice(&keys));
+        let fits_none = |branch: &Vec<ValidationError<'_>>| {
+            branch.iter().any(|inner| {
+                inner.instance_path() == error.instance_path()
+                    && matches!(inner.kind(), Kind::Required { .. } | Kind::Type { .. })
+            })
+        };
+        if kinds.is_empty() && context.iter().all(fits_none) {
+            let keys = choice(&first_keys(self.node(error)));
+            let message = format!("{}: want a table with {keys}", key_of(pointer));
             out.push(complaint(pointer.to_owned(), message));
             return;
         }
@@ -178,12 +184,13 @@ fn other_kind(branch: &[ValidationError<'static>]) -> Option<String> {
     })
 }
 
-/// The key a branch misses.
-fn missing_key(branch: &[ValidationError<'static>]) -> Option<String> {
-    branch.iter().find_map(|error| match error.kind() {
-        Kind::Required { property } => property.as_str().map(str::to_owned),
-        _ => None,
-    })
+/// The first needed key of every form a table may have, each once.
+fn first_keys(node: &Value) -> Vec<String> {
+    let forms = node["oneOf"].as_array().into_iter().flatten();
+    let keys = forms.filter_map(|form| form["required"][0].as_str().map(str::to_owned));
+    let mut keys: Vec<String> = keys.collect();
+    keys.dedup();
+    keys
 }
 
 /// The first sentence of a description, to go on within another one.

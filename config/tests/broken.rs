@@ -153,6 +153,8 @@ broken! {
     long_name: farm, "\"North\"" => "\"North of the old mill pond\"", "farms/ridge.toml:7:8: name: found \"North of the old mill pond\", want name as people say it: up to 24 plain letters, digits, spaces and .'&/-";
     schedule: service, "[weather.nws]" => "[rounds]\ndigest = \"30 5 * * 1\"\n[weather.nws]", "service.toml:5:10: digest: has the weekday \"1\"; want names from Mon to Sun, or *";
     secret_of_no_kind: service, "[routes.console]" => "[routes.sms.auth]\nkind = \"bearer\"\ntoken = { key = \"x\" }\n[routes.console]", "service.toml:9:9: token: want a table with file or env";
+    secret_inline: service, "[routes.console]" => "[routes.sms.auth]\nkind = \"bearer\"\ntoken = \"abc\"\n[routes.console]", "service.toml:9:9: token: want a table with file or env";
+    no_file_of_fields: farm, "[farm]" => "[farm]\nfields_from = \"fields.xls\"", "fields.xls:1:1: a file of fields must end in .csv or .geojson";
     auth_of_no_kind: service, "[routes.console]" => "[routes.sms.auth]\nkind = \"magic\"\n[routes.console]", "service.toml:8:8: kind: found \"magic\", want none, basic, bearer or header";
     auth_incomplete: service, "[routes.console]" => "[routes.sms.auth]\nkind = \"basic\"\nuser = \"x\"\n[routes.console]", "service.toml:7:1: password: missing (where that user's password is)";
     password_in_the_url: service, "[weather.nws]" => "[database]\nurl = \"postgres://f:pw@db/f\"\n[weather.nws]", "service.toml:5:7: url: holds a password; move the url to a file, with url_from";
@@ -194,6 +196,23 @@ fn every_fault_of_every_file_comes_at_once() {
         )
         .faults();
     insta::assert_snapshot!(faults);
+}
+
+#[test]
+fn a_reply_comes_from_somebody_known() {
+    let reply = "[[reply]]\nat = 2026-05-18T18:20:00-05:00\nfrom = \"orinn\"\ntext = \"DONE\"\n";
+    assert_eq!(
+        Sample::new().with("replies.toml", reply).faults(),
+        "replies.toml:3:8: found \"orinn\", no person in people.toml has that id; \
+         did you mean \"orrin\"?\n"
+    );
+}
+
+#[test]
+fn whole_numbers_may_be_written_with_a_point() {
+    let service = SERVICE.replace("[weather.nws]", "[rounds]\nevery_minutes = 30.0\n[weather.nws]");
+    let book = Sample::new().with("service.toml", service).load().unwrap();
+    assert_eq!(book.service.rounds.every_minutes, 30);
 }
 
 #[test]
