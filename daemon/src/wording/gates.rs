@@ -164,7 +164,7 @@ fn the_widest_texts_stay_within_two_segments() {
     for sample in widest().iter().chain(&ordinary()) {
         for language in BOTH {
             for stop_hint in [false, true] {
-                for fields in [1, 2, 9] {
+                for fields in [1, 9] {
                     let input = TextInput {
                         sender: LONGEST_SENDER,
                         stop_hint,
@@ -182,10 +182,9 @@ fn the_widest_texts_stay_within_two_segments() {
 fn every_topic_has_a_sample_and_a_short_name() {
     let wording = Wording::load().unwrap();
     for topic in Topic::ALL {
-        let samples = ordinary();
-        let sample = samples.iter().find(|sample| sample.evidence.topic() == topic).unwrap();
+        assert!(ordinary().iter().any(|sample| sample.evidence.topic() == topic));
         for language in BOTH {
-            let name = wording.topic_name(language, &sample.evidence);
+            let name = wording.topic_name(language, topic);
             assert!((3..=24).contains(&name.chars().count()), "{name}");
         }
     }

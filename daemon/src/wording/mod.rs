@@ -3,9 +3,13 @@
 
 pub mod answers;
 pub mod dates;
+pub mod digest;
 pub mod gsm7;
 pub mod text;
 
+#[cfg(test)]
+mod digest_gates;
+mod digest_view;
 mod facts;
 mod fold;
 #[cfg(test)]
@@ -18,6 +22,7 @@ mod samples;
 use facts::Facts;
 use furrowbell_config::people::Language;
 use furrowbell_engine::findings::Topic;
+use minijinja::syntax::SyntaxConfig;
 use minijinja::value::Serde;
 use minijinja::{Environment, UndefinedBehavior, Value};
 use std::collections::BTreeSet;
@@ -91,6 +96,15 @@ impl Wording {
     pub fn load() -> Result<Self, WordingFault> {
         let mut templates = Environment::new();
         templates.set_undefined_behavior(UndefinedBehavior::Strict);
+        templates.set_syntax(
+            SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build().map_err(
+                |source| WordingFault::Template { name: "delimiters".to_owned(), source },
+            )?,
+        );
+        templates.add_filter("wrap", digest_view::wrap);
+        for (name, layout) in digest_view::LAYOUTS {
+            add_template(&mut templates, name.to_owned(), layout)?;
+        }
         for (language, source) in LANGUAGES {
             let language = language.code();
             let table: toml::Table =
@@ -110,9 +124,9 @@ impl Wording {
             .expect("load has checked every key, variable and filter")
     }
 
-    /// The names joined as people say them: the first `named` of them, the others counted.
-    fn listed(&self, language: Language, names: &[&str], named: usize) -> String {
-        let (said, rest) = names.split_at(named.min(names.len()));
+    /// The names joined as people say them: the first `count` of them, the others counted.
+    fn listed(&self, language: Language, names: &[&str], count: usize) -> String {
+        let (said, rest) = names.split_at(count.min(names.len()));
         if !rest.is_empty() {
             let slots = minijinja::context! { before => said.join(", "), count => rest.len() };
             return self.say(language, "frame.more", slots);
@@ -177,6 +191,16 @@ fn add_table(
     Ok(())
 }
 
+fn add_template(
+    templates: &mut Environment<'static>,
+    name: String,
+    text: impl Into<std::borrow::Cow<'static, str>>,
+) -> Result<(), WordingFault> {
+    templates
+        .add_template_owned(name.clone(), text.into())
+        .map_err(|source| WordingFault::Template { name, source })
+}
+
 fn required_keys() -> impl Iterator<Item = String> {
     let topics = Topic::ALL.into_iter().flat_map(|topic| {
         TOPIC_PARTS.into_iter().map(move |part| format!("topics.{}.{part}", topic.name()))
@@ -187,13 +211,18 @@ fn required_keys() -> impl Iterator<Item = String> {
         .chain(in_group("frame", &FRAME))
         .chain(in_group("crops", &CROPS))
         .chain(in_group("answers", &answers::NAMES))
+        .chain(in_group("digest", &digest::NAMES))
 }
 
 /// Empty slots of the group that a template belongs to.
 fn slots_of(name: &str) -> Value {
+    if digest_view::LAYOUTS.iter().any(|(layout, _)| *layout == name) {
+        return Value::from(Serde(digest_view::View::default()));
+    }
     match name.split('.').nth(1) {
         Some("topics") => Value::from(Serde(Facts::default())),
         Some("answers") => Value::from(Serde(answers::Slots::default())),
+        Some("digest") => Value::from_pairs(digest::VARIABLES.map(|key| (key, ""))),
         _ => Value::from_pairs(FRAME_VARIABLES.map(|key| (key, ""))),
     }
 }
