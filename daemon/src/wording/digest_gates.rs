@@ -65,26 +65,6 @@ fn full(language: Language) -> DigestInput {
         state,
         replied,
     };
-    let field = |name: &str, crop_is_corn, stage, clocks, stale_since| FieldLine {
-        name: name.to_owned(),
-        crop_is_corn,
-        stage,
-        clocks,
-        stale_since,
-    };
-    let set = FieldClocks {
-        pre_on: Some(day(-12)),
-        rain_since_pre_in: Some(0.72),
-        pre_set_on: Some(day(-8)),
-        residual_ends: Some(day(20)),
-        post_closes: Some(day(8)),
-        ..FieldClocks::default()
-    };
-    let dry = FieldClocks {
-        pre_on: Some(day(-5)),
-        rain_since_pre_in: Some(0.0),
-        ..FieldClocks::default()
-    };
     DigestInput {
         calls: vec![
             call("Ana Lindqvist", "+15155550107", vec![waiting.clone(), waiting_too.clone()], 4.0),
@@ -119,32 +99,56 @@ fn full(language: Language) -> DigestInput {
             field: "Depot".to_owned(),
             since: day(-4),
         }],
-        farms: vec![
-            FarmBlock {
-                name: "Holt".to_owned(),
-                fields: vec![
-                    field("North 80", true, Some(Stage::Vegetative(5)), set, None),
-                    field("Creek 40", false, Some(Stage::Vegetative(2)), dry, None),
-                    field(
-                        "Mill Road",
-                        true,
-                        Some(Stage::Vegetative(7)),
-                        FieldClocks { post_on: Some(day(-2)), sidedress_by: Some(day(7)), ..set },
-                        None,
-                    ),
-                ],
-            },
-            FarmBlock {
-                name: "Baker".to_owned(),
-                fields: vec![
-                    field("Depot", false, None, dry, Some(day(-4))),
-                    field("Hill", true, Some(Stage::Planted), FieldClocks::default(), None),
-                ],
-            },
-        ],
+        farms: farms(),
         weather_age_hours: Some(2),
         ..empty(language)
     }
+}
+
+fn farms() -> Vec<FarmBlock> {
+    let field = |name: &str, crop_is_corn, stage, clocks, stale_since| FieldLine {
+        name: name.to_owned(),
+        crop_is_corn,
+        stage,
+        clocks,
+        stale_since,
+    };
+    let active = FieldClocks {
+        pre_on: Some(day(-12)),
+        rain_since_pre_in: Some(0.72),
+        pre_set_on: Some(day(-8)),
+        residual_ends: Some(day(20)),
+        post_closes: Some(day(8)),
+        ..FieldClocks::default()
+    };
+    let dry = FieldClocks {
+        pre_on: Some(day(-5)),
+        rain_since_pre_in: Some(0.0),
+        ..FieldClocks::default()
+    };
+    vec![
+        FarmBlock {
+            name: "Holt".to_owned(),
+            fields: vec![
+                field("North 80", true, Some(Stage::Vegetative(5)), active, None),
+                field("Creek 40", false, Some(Stage::Vegetative(2)), dry, None),
+                field(
+                    "Mill Road",
+                    true,
+                    Some(Stage::Vegetative(7)),
+                    FieldClocks { post_on: Some(day(-2)), sidedress_by: Some(day(7)), ..active },
+                    None,
+                ),
+            ],
+        },
+        FarmBlock {
+            name: "Baker".to_owned(),
+            fields: vec![
+                field("Depot", false, None, dry, Some(day(-4))),
+                field("Hill", true, Some(Stage::Planted), FieldClocks::default(), None),
+            ],
+        },
+    ]
 }
 
 fn render(input: &DigestInput) -> Digest {

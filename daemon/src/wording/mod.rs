@@ -10,6 +10,7 @@ pub mod text;
 #[cfg(test)]
 mod digest_gates;
 mod digest_view;
+mod digest_writer;
 mod facts;
 mod fold;
 #[cfg(test)]
@@ -25,6 +26,7 @@ use furrowbell_engine::findings::Topic;
 use minijinja::syntax::SyntaxConfig;
 use minijinja::value::Serde;
 use minijinja::{Environment, UndefinedBehavior, Value};
+use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 const LANGUAGES: [(Language, &str); 2] = [
@@ -94,18 +96,19 @@ impl Wording {
     /// Compiles the wording built into the program. Whatever could fail at the moment of saying
     /// something is found here: missing texts, unknown variables, unknown filters.
     pub fn load() -> Result<Self, WordingFault> {
+        Self::compile(LANGUAGES)
+    }
+
+    fn compile(languages: [(Language, &str); 2]) -> Result<Self, WordingFault> {
         let mut templates = Environment::new();
         templates.set_undefined_behavior(UndefinedBehavior::Strict);
-        templates.set_syntax(
-            SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build().map_err(
-                |source| WordingFault::Template { name: "delimiters".to_owned(), source },
-            )?,
-        );
+        let syntax = SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build();
+        templates.set_syntax(syntax.map_err(|source| template_fault("syntax", source))?);
         templates.add_filter("wrap", digest_view::wrap);
         for (name, layout) in digest_view::LAYOUTS {
-            add_template(&mut templates, name.to_owned(), layout)?;
+            add_template(&mut templates, name, layout)?;
         }
-        for (language, source) in LANGUAGES {
+        for (language, source) in languages {
             let language = language.code();
             let table: toml::Table =
                 toml::from_str(source).map_err(|source| WordingFault::Toml { language, source })?;
@@ -159,9 +162,7 @@ impl Wording {
             {
                 return Err(WordingFault::UnknownVariable { name: name.to_owned(), variable });
             }
-            template
-                .render(slots)
-                .map_err(|source| WordingFault::Template { name: name.to_owned(), source })?;
+            template.render(slots).map_err(|source| template_fault(name, source))?;
         }
         Ok(())
     }
@@ -180,11 +181,7 @@ fn add_table(
         let name = format!("{prefix}.{key}");
         match value {
             toml::Value::Table(inner) => add_table(templates, &name, inner)?,
-            toml::Value::String(text) => {
-                templates
-                    .add_template_owned(name.clone(), text.clone())
-                    .map_err(|source| WordingFault::Template { name, source })?
-            }
+            toml::Value::String(text) => add_template(templates, &name, text.clone())?,
             _ => return Err(WordingFault::NotText { name }),
         }
     }
@@ -193,12 +190,16 @@ fn add_table(
 
 fn add_template(
     templates: &mut Environment<'static>,
-    name: String,
-    text: impl Into<std::borrow::Cow<'static, str>>,
+    name: &str,
+    text: impl Into<Cow<'static, str>>,
 ) -> Result<(), WordingFault> {
     templates
-        .add_template_owned(name.clone(), text.into())
-        .map_err(|source| WordingFault::Template { name, source })
+        .add_template_owned(name.to_owned(), text.into())
+        .map_err(|source| template_fault(name, source))
+}
+
+fn template_fault(name: &str, source: minijinja::Error) -> WordingFault {
+    WordingFault::Template { name: name.to_owned(), source }
 }
 
 fn required_keys() -> impl Iterator<Item = String> {
@@ -211,7 +212,7 @@ fn required_keys() -> impl Iterator<Item = String> {
         .chain(in_group("frame", &FRAME))
         .chain(in_group("crops", &CROPS))
         .chain(in_group("answers", &answers::NAMES))
-        .chain(in_group("digest", &digest::NAMES))
+        .chain(in_group("digest", &digest_writer::NAMES))
 }
 
 /// Empty slots of the group that a template belongs to.
@@ -222,7 +223,44 @@ fn slots_of(name: &str) -> Value {
     match name.split('.').nth(1) {
         Some("topics") => Value::from(Serde(Facts::default())),
         Some("answers") => Value::from(Serde(answers::Slots::default())),
-        Some("digest") => Value::from_pairs(digest::VARIABLES.map(|key| (key, ""))),
+        Some("digest") => Value::from_pairs(digest_writer::VARIABLES.map(|key| (key, ""))),
         _ => Value::from_pairs(FRAME_VARIABLES.map(|key| (key, ""))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn fault(change: impl Fn(&str) -> String) -> String {
+        let [(english, source), spanish] = LANGUAGES;
+        let changed = change(source);
+        assert_ne!(changed, source);
+        Wording::compile([(english, &changed), spanish]).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn faults_in_a_wording_file_are_found_before_anything_is_said() {
+        assert_eq!(
+            fault(|source| source.replace("{{ low }} F {{ on }},", "{{ lowest }} F {{ on }},")),
+            "wording en.topics.cold-after-planting.line uses \"lowest\", which it is not given"
+        );
+        assert_eq!(
+            fault(|source| source.replace("\nask_day = ", "\nask_days = ")),
+            "wording en.answers.ask_day is missing"
+        );
+        assert_eq!(
+            fault(|source| source
+                .replace("by = \" by {{ date }}\"", "by = \" by {{ date | nice }}\"")),
+            "wording en.frame.by is not a usable template"
+        );
+        assert_eq!(
+            fault(|source| source.replace("and = \"{{ before }} and {{ last }}\"", "and = 1")),
+            "wording en.frame.and is not a text"
+        );
+        assert_eq!(
+            fault(|source| source.replace("[frame]", "[frame")),
+            "config/wording/en.toml is not TOML"
+        );
     }
 }
