@@ -3,82 +3,71 @@
 use super::{Wording, dates, facts, gsm7};
 use chrono::NaiveDate;
 use furrowbell_config::people::Language;
-use furrowbell_engine::clocks::Stage;
+use furrowbell_engine::journal::Event;
+use minijinja::context;
 use minijinja::value::Serde;
 use serde::Serialize;
 
-/// What went over a field, or was looked at, as a reply reported it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Done {
-    /// Planting.
-    Planted,
+/// A pass that a reply may have meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pass {
     /// The pre pass.
     Pre,
     /// The post pass.
     Post,
-    /// Sidedress, with the N put on when the reply named it, lb/acre.
-    Sidedress(Option<f64>),
+    /// Sidedress.
+    Sidedress,
     /// A hoe.
-    Hoed,
-    /// Only a look.
-    Checked,
+    Hoe,
 }
 
-/// One answer.
+/// One answer. Fields are named as people say them.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Answer<'a> {
-    /// A rain gauge reading was written down.
-    Rain {
-        /// Name of the field.
-        field: &'a str,
-        /// Day of the rain.
+    /// It is on record.
+    Recorded {
+        /// What was recorded.
+        event: &'a Event,
+        /// For which day.
         date: NaiveDate,
-        /// Rain of the day, inches.
-        inches: f64,
-    },
-    /// A crop stage was written down.
-    Stage {
-        /// Name of the field.
-        field: &'a str,
-        /// Day it was seen.
-        date: NaiveDate,
-        /// The stage.
-        stage: Stage,
-    },
-    /// A weed height was written down.
-    Weeds {
-        /// Name of the field.
-        field: &'a str,
-        /// Day it was seen.
-        date: NaiveDate,
-        /// Height of the tallest, inches.
-        inches: f64,
-    },
-    /// A pass was written down.
-    Done {
-        /// Name of the field.
-        field: &'a str,
-        /// Day of the pass.
-        date: NaiveDate,
-        /// What was done.
-        what: Done,
-    },
-    /// Texts are held.
-    Held {
-        /// Name of the field; `None` holds every field of the person.
-        field: Option<&'a str>,
-        /// First day on which texts come again.
-        until: NaiveDate,
-    },
-    /// The reply fits several fields.
-    WhichField {
-        /// Their names.
+        /// On which fields.
         fields: &'a [&'a str],
     },
-    /// The reply says nothing the service knows.
+    /// Which field was meant?
+    AskField {
+        /// Those to choose from.
+        fields: &'a [&'a str],
+    },
+    /// Which pass was meant?
+    AskPass {
+        /// On which fields.
+        fields: &'a [&'a str],
+        /// Those to choose from.
+        passes: &'a [Pass],
+    },
+    /// Which day was meant?
+    AskDay,
+    /// Done with what? Nothing is asked of these fields, or of any when empty.
+    NothingOpen {
+        /// The fields.
+        fields: &'a [&'a str],
+    },
+    /// Why the latest text came.
+    Why {
+        /// The fields it was about.
+        fields: &'a [&'a str],
+        /// The finding in a few words, as [`Wording::line`] gives it.
+        reason: &'a str,
+        /// Whom to ask.
+        contact: &'a str,
+    },
+    /// No text has come that could be explained.
+    NothingTold {
+        /// Whom to ask.
+        contact: &'a str,
+    },
+    /// It was not understood; the advisor has it.
     NotUnderstood,
-    /// A person will read it.
-    PassedOn,
     /// Who writes, what, how often, whom to ask and how to end it.
     Help {
         /// Whom to ask.
@@ -101,18 +90,22 @@ pub enum Answer<'a> {
 #[derive(Debug, Default, Clone, Serialize)]
 pub(super) struct Slots {
     sender: String,
-    field: String,
     fields: String,
     date: String,
     inches: String,
     stage: String,
     pounds: String,
+    topic: String,
+    passes: String,
+    reason: String,
     contact: String,
     most: u32,
+    before: String,
+    last: String,
 }
 
-/// Every template an answer can ask for.
-pub(super) const NAMES: [&str; 17] = [
+/// Every wording an answer can ask for.
+pub(super) const NAMES: [&str; 25] = [
     "rain",
     "stage",
     "weeds",
@@ -121,82 +114,137 @@ pub(super) const NAMES: [&str; 17] = [
     "post",
     "sidedress",
     "hoed",
-    "seen",
-    "held",
-    "which_field",
+    "hold",
+    "ask_field",
+    "ask_pass",
+    "ask_day",
+    "nothing_open",
+    "why",
+    "nothing_told",
     "not_understood",
-    "passed_on",
     "help",
     "stopped",
     "started",
     "welcome",
+    "pass_pre",
+    "pass_post",
+    "pass_sidedress",
+    "pass_hoe",
+    "or",
 ];
 
 impl Wording {
-    /// The text of an answer, in the SMS alphabet; within two segments.
+    /// The text of an answer, in the SMS alphabet. It names as many fields as one segment holds,
+    /// or two where not even one field fits the first.
     pub fn answer(&self, sender: &str, language: Language, answer: &Answer<'_>) -> String {
-        if let Answer::WhichField { fields } = answer {
-            return self.which_field(sender, language, fields);
-        }
-        let (name, slots) = slots(language, answer);
-        self.answered(language, name, Slots { sender: sender.to_owned(), ..slots })
-    }
-
-    /// Names as many of the fields as two segments hold.
-    fn which_field(&self, sender: &str, language: Language, fields: &[&str]) -> String {
-        let asking = |named| {
-            let fields = self.listed(language, fields, named);
-            let sender = sender.to_owned();
-            self.answered(language, "which_field", Slots { sender, fields, ..Slots::default() })
+        let (name, slots) = self.answer_slots(language, answer);
+        let fields = fields_of(answer);
+        let said = |count| {
+            let fields = self.listed(language, fields, count);
+            let slots = Slots { sender: sender.to_owned(), fields, ..slots.clone() };
+            gsm7::plain(&self.say(language, &format!("answers.{name}"), Serde(slots)))
         };
-        (1..=fields.len())
-            .rev()
-            .map(asking)
-            .find(|text| gsm7::segments(text) <= 2)
-            .unwrap_or_else(|| asking(1))
+        let fewer = || (1..=fields.len().max(1)).rev().map(said);
+        fewer()
+            .find(|text| gsm7::segments(text) == 1)
+            .or_else(|| fewer().find(|text| gsm7::segments(text) == 2))
+            .unwrap_or_else(|| said(1))
     }
 
-    fn answered(&self, language: Language, name: &str, slots: Slots) -> String {
-        gsm7::plain(&self.say(language, &format!("answers.{name}"), Serde(slots)))
+    fn answer_slots(&self, language: Language, answer: &Answer<'_>) -> (&'static str, Slots) {
+        let empty = Slots::default();
+        let about = |contact: &str| contact.to_owned();
+        match *answer {
+            Answer::Recorded { event, date, .. } => self.recorded(language, event, date),
+            Answer::AskField { .. } => ("ask_field", empty),
+            Answer::AskPass { passes, .. } => {
+                ("ask_pass", Slots { passes: self.choice(language, passes), ..empty })
+            }
+            Answer::AskDay => ("ask_day", empty),
+            Answer::NothingOpen { .. } => ("nothing_open", empty),
+            Answer::Why { reason, contact, .. } => {
+                ("why", Slots { reason: reason.to_owned(), contact: about(contact), ..empty })
+            }
+            Answer::NothingTold { contact } => {
+                ("nothing_told", Slots { contact: about(contact), ..empty })
+            }
+            Answer::NotUnderstood => ("not_understood", empty),
+            Answer::Help { contact, most } => {
+                ("help", Slots { contact: about(contact), most, ..empty })
+            }
+            Answer::Stopped => ("stopped", empty),
+            Answer::Started => ("started", empty),
+            Answer::Welcome { most } => ("welcome", Slots { most, ..empty }),
+        }
+    }
+
+    fn recorded(
+        &self,
+        language: Language,
+        event: &Event,
+        date: NaiveDate,
+    ) -> (&'static str, Slots) {
+        let dated = Slots { date: dates::day(language, date), ..Slots::default() };
+        match event {
+            Event::Planted => ("planted", dated),
+            Event::PreApplied { .. } => ("pre", dated),
+            Event::PostApplied { .. } => ("post", dated),
+            Event::Hoed => ("hoed", dated),
+            Event::Sidedressed { nitrogen } => {
+                let pounds = nitrogen.map(|pounds| facts::whole(pounds.get())).unwrap_or_default();
+                ("sidedress", Slots { pounds, ..dated })
+            }
+            Event::Rain { amount } => {
+                ("rain", Slots { inches: facts::measure(amount.inches()), ..dated })
+            }
+            Event::StageSeen { stage } => ("stage", Slots { stage: stage.to_string(), ..dated }),
+            Event::WeedsSeen { height } => {
+                ("weeds", Slots { inches: facts::measure(height.get()), ..dated })
+            }
+            Event::Hold { topic, until } => {
+                let topic = topic.map(|topic| self.topic_name(language, topic)).unwrap_or_default();
+                ("hold", Slots { topic, date: dates::day(language, *until), ..dated })
+            }
+        }
+    }
+
+    /// The reply words to choose from.
+    fn choice(&self, language: Language, passes: &[Pass]) -> String {
+        let words: Vec<String> = passes
+            .iter()
+            .map(|pass| {
+                let key = match pass {
+                    Pass::Pre => "answers.pass_pre",
+                    Pass::Post => "answers.pass_post",
+                    Pass::Sidedress => "answers.pass_sidedress",
+                    Pass::Hoe => "answers.pass_hoe",
+                };
+                self.say(language, key, context! {})
+            })
+            .collect();
+        match words.as_slice() {
+            [before @ .., last] if !before.is_empty() => {
+                let slots = context! { before => before.join(", "), last => last.as_str() };
+                self.say(language, "answers.or", slots)
+            }
+            words => words.concat(),
+        }
     }
 }
 
-fn slots(language: Language, answer: &Answer<'_>) -> (&'static str, Slots) {
-    let at = |field: &str, date| Slots {
-        field: field.to_owned(),
-        date: dates::day(language, date),
-        ..Slots::default()
-    };
+const fn fields_of<'a>(answer: &Answer<'a>) -> &'a [&'a str] {
     match *answer {
-        Answer::Rain { field, date, inches } => {
-            ("rain", Slots { inches: facts::measure(inches), ..at(field, date) })
-        }
-        Answer::Stage { field, date, stage } => {
-            ("stage", Slots { stage: stage.to_string(), ..at(field, date) })
-        }
-        Answer::Weeds { field, date, inches } => {
-            ("weeds", Slots { inches: facts::measure(inches), ..at(field, date) })
-        }
-        Answer::Done { field, date, what } => match what {
-            Done::Planted => ("planted", at(field, date)),
-            Done::Pre => ("pre", at(field, date)),
-            Done::Post => ("post", at(field, date)),
-            Done::Hoed => ("hoed", at(field, date)),
-            Done::Checked => ("seen", at(field, date)),
-            Done::Sidedress(pounds) => {
-                let pounds = pounds.map(facts::whole).unwrap_or_default();
-                ("sidedress", Slots { pounds, ..at(field, date) })
-            }
-        },
-        Answer::Held { field, until } => ("held", at(field.unwrap_or_default(), until)),
-        Answer::WhichField { .. } => ("which_field", Slots::default()),
-        Answer::NotUnderstood => ("not_understood", Slots::default()),
-        Answer::PassedOn => ("passed_on", Slots::default()),
-        Answer::Help { contact, most } => {
-            ("help", Slots { contact: contact.to_owned(), most, ..Slots::default() })
-        }
-        Answer::Stopped => ("stopped", Slots::default()),
-        Answer::Started => ("started", Slots::default()),
-        Answer::Welcome { most } => ("welcome", Slots { most, ..Slots::default() }),
+        Answer::Recorded { fields, .. }
+        | Answer::AskField { fields }
+        | Answer::AskPass { fields, .. }
+        | Answer::NothingOpen { fields }
+        | Answer::Why { fields, .. } => fields,
+        Answer::AskDay
+        | Answer::NothingTold { .. }
+        | Answer::NotUnderstood
+        | Answer::Help { .. }
+        | Answer::Stopped
+        | Answer::Started
+        | Answer::Welcome { .. } => &[],
     }
 }

@@ -1,4 +1,4 @@
-//! Days as people say them: always with the weekday.
+//! Days as people say them.
 
 use chrono::{Datelike, NaiveDate, TimeDelta};
 use furrowbell_config::people::Language;
@@ -34,11 +34,15 @@ pub fn weekday(language: Language, date: NaiveDate) -> &'static str {
 
 /// Weekday, month and day: "Wed May 27", "mié 27 mayo".
 pub fn day(language: Language, date: NaiveDate) -> String {
-    let weekday = weekday(language, date);
-    let day = date.day();
+    format!("{} {}", weekday(language, date), month_day(language, date))
+}
+
+/// Month and day, for lists where a weekday would only take room: "May 27", "27 mayo".
+pub fn month_day(language: Language, date: NaiveDate) -> String {
+    let (month, day) = (date.month0() as usize, date.day());
     match language {
-        Language::English => format!("{weekday} {} {day}", ENGLISH_MONTHS[date.month0() as usize]),
-        Language::Spanish => format!("{weekday} {day} {}", SPANISH_MONTHS[date.month0() as usize]),
+        Language::English => format!("{} {day}", ENGLISH_MONTHS[month]),
+        Language::Spanish => format!("{day} {}", SPANISH_MONTHS[month]),
     }
 }
 

@@ -110,7 +110,7 @@ pub fn plain(text: &str) -> String {
         } else {
             let split_unit = character == '°'
                 && out.ends_with(|before: char| before.is_ascii_digit())
-                && rest.peek().is_some_and(|after| after.is_ascii_alphabetic());
+                && rest.peek().is_some_and(char::is_ascii_alphabetic);
             out.push_str(if split_unit { " " } else { plain_spelling(character).unwrap_or("?") });
         }
     }

@@ -3,9 +3,14 @@
 
 pub mod answers;
 pub mod dates;
+pub mod digest;
 pub mod gsm7;
 pub mod text;
 
+#[cfg(test)]
+mod digest_gates;
+mod digest_view;
+mod digest_writer;
 mod facts;
 mod fold;
 #[cfg(test)]
@@ -18,8 +23,10 @@ mod samples;
 use facts::Facts;
 use furrowbell_config::people::Language;
 use furrowbell_engine::findings::Topic;
+use minijinja::syntax::SyntaxConfig;
 use minijinja::value::Serde;
 use minijinja::{Environment, UndefinedBehavior, Value};
+use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 const LANGUAGES: [(Language, &str); 2] = [
@@ -89,9 +96,19 @@ impl Wording {
     /// Compiles the wording built into the program. Whatever could fail at the moment of saying
     /// something is found here: missing texts, unknown variables, unknown filters.
     pub fn load() -> Result<Self, WordingFault> {
+        Self::compile(LANGUAGES)
+    }
+
+    fn compile(languages: [(Language, &str); 2]) -> Result<Self, WordingFault> {
         let mut templates = Environment::new();
         templates.set_undefined_behavior(UndefinedBehavior::Strict);
-        for (language, source) in LANGUAGES {
+        let syntax = SyntaxConfig::builder().trim_blocks(true).lstrip_blocks(true).build();
+        templates.set_syntax(syntax.map_err(|source| template_fault("syntax", source))?);
+        templates.add_filter("wrap", digest_view::wrap);
+        for (name, layout) in digest_view::LAYOUTS {
+            add_template(&mut templates, name, layout)?;
+        }
+        for (language, source) in languages {
             let language = language.code();
             let table: toml::Table =
                 toml::from_str(source).map_err(|source| WordingFault::Toml { language, source })?;
@@ -110,9 +127,9 @@ impl Wording {
             .expect("load has checked every key, variable and filter")
     }
 
-    /// The names joined as people say them: the first `named` of them, the others counted.
-    fn listed(&self, language: Language, names: &[&str], named: usize) -> String {
-        let (said, rest) = names.split_at(named.min(names.len()));
+    /// The names joined as people say them: the first `count` of them, the others counted.
+    fn listed(&self, language: Language, names: &[&str], count: usize) -> String {
+        let (said, rest) = names.split_at(count.min(names.len()));
         if !rest.is_empty() {
             let slots = minijinja::context! { before => said.join(", "), count => rest.len() };
             return self.say(language, "frame.more", slots);
@@ -145,9 +162,7 @@ impl Wording {
             {
                 return Err(WordingFault::UnknownVariable { name: name.to_owned(), variable });
             }
-            template
-                .render(slots)
-                .map_err(|source| WordingFault::Template { name: name.to_owned(), source })?;
+            template.render(slots).map_err(|source| template_fault(name, source))?;
         }
         Ok(())
     }
@@ -166,15 +181,25 @@ fn add_table(
         let name = format!("{prefix}.{key}");
         match value {
             toml::Value::Table(inner) => add_table(templates, &name, inner)?,
-            toml::Value::String(text) => {
-                templates
-                    .add_template_owned(name.clone(), text.clone())
-                    .map_err(|source| WordingFault::Template { name, source })?
-            }
+            toml::Value::String(text) => add_template(templates, &name, text.clone())?,
             _ => return Err(WordingFault::NotText { name }),
         }
     }
     Ok(())
+}
+
+fn add_template(
+    templates: &mut Environment<'static>,
+    name: &str,
+    text: impl Into<Cow<'static, str>>,
+) -> Result<(), WordingFault> {
+    templates
+        .add_template_owned(name.to_owned(), text.into())
+        .map_err(|source| template_fault(name, source))
+}
+
+fn template_fault(name: &str, source: minijinja::Error) -> WordingFault {
+    WordingFault::Template { name: name.to_owned(), source }
 }
 
 fn required_keys() -> impl Iterator<Item = String> {
@@ -187,13 +212,55 @@ fn required_keys() -> impl Iterator<Item = String> {
         .chain(in_group("frame", &FRAME))
         .chain(in_group("crops", &CROPS))
         .chain(in_group("answers", &answers::NAMES))
+        .chain(in_group("digest", &digest_writer::NAMES))
 }
 
 /// Empty slots of the group that a template belongs to.
 fn slots_of(name: &str) -> Value {
+    if digest_view::LAYOUTS.iter().any(|(layout, _)| *layout == name) {
+        return Value::from(Serde(digest_view::View::default()));
+    }
     match name.split('.').nth(1) {
         Some("topics") => Value::from(Serde(Facts::default())),
         Some("answers") => Value::from(Serde(answers::Slots::default())),
+        Some("digest") => Value::from_pairs(digest_writer::VARIABLES.map(|key| (key, ""))),
         _ => Value::from_pairs(FRAME_VARIABLES.map(|key| (key, ""))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn fault(change: impl Fn(&str) -> String) -> String {
+        let [(english, source), spanish] = LANGUAGES;
+        let changed = change(source);
+        assert_ne!(changed, source);
+        Wording::compile([(english, &changed), spanish]).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn faults_in_a_wording_file_are_found_before_anything_is_said() {
+        assert_eq!(
+            fault(|source| source.replace("{{ low }} F {{ on }},", "{{ lowest }} F {{ on }},")),
+            "wording en.topics.cold-after-planting.line uses \"lowest\", which it is not given"
+        );
+        assert_eq!(
+            fault(|source| source.replace("\nask_day = ", "\nask_days = ")),
+            "wording en.answers.ask_day is missing"
+        );
+        assert_eq!(
+            fault(|source| source
+                .replace("by = \" by {{ date }}\"", "by = \" by {{ date | nice }}\"")),
+            "wording en.frame.by is not a usable template"
+        );
+        assert_eq!(
+            fault(|source| source.replace("and = \"{{ before }} and {{ last }}\"", "and = 1")),
+            "wording en.frame.and is not a text"
+        );
+        assert_eq!(
+            fault(|source| source.replace("[frame]", "[frame")),
+            "config/wording/en.toml is not TOML"
+        );
     }
 }

@@ -4,7 +4,7 @@ use super::facts::{Facts, Telling};
 use super::{Wording, dates, gsm7};
 use chrono::NaiveDate;
 use furrowbell_config::people::Language;
-use furrowbell_engine::findings::Evidence;
+use furrowbell_engine::findings::{Evidence, Topic};
 use minijinja::context;
 use minijinja::value::Serde;
 
@@ -74,16 +74,16 @@ impl Wording {
     /// cut, so that only a sender name beyond all measure could make it longer.
     pub fn text(&self, input: &TextInput<'_>) -> String {
         let parts = self.parts(input);
-        let named = 1..=input.fields.len().clamp(1, MOST_NAMED);
+        let counts = 1..=input.fields.len().clamp(1, MOST_NAMED);
         let forms = |limit| {
-            named
+            counts
                 .clone()
                 .rev()
-                .flat_map(move |named| FORMS.iter().map(move |form| (limit, named, form)))
+                .flat_map(move |count| FORMS.iter().map(move |form| (limit, count, form)))
         };
         let mut shortest = String::new();
-        for (limit, named, form) in forms(gsm7::ONE_SEGMENT).chain(forms(gsm7::TWO_SEGMENTS)) {
-            let text = self.assembled(input, &parts, named, form);
+        for (limit, count, form) in forms(gsm7::ONE_SEGMENT).chain(forms(gsm7::TWO_SEGMENTS)) {
+            let text = self.assembled(input, &parts, count, form);
             if gsm7::septets(&text).is_some_and(|septets| septets <= limit) {
                 return text;
             }
@@ -98,16 +98,16 @@ impl Wording {
     }
 
     /// What a finding is about, in a word or two.
-    pub fn topic_name(&self, language: Language, evidence: &Evidence) -> String {
-        let key = format!("topics.{}.name", evidence.topic().name());
+    pub fn topic_name(&self, language: Language, topic: Topic) -> String {
+        let key = format!("topics.{}.name", topic.name());
         self.say(language, &key, Serde(Facts::default()))
     }
 
-    fn assembled(&self, input: &TextInput<'_>, parts: &Parts, named: usize, form: &Form) -> String {
+    fn assembled(&self, input: &TextInput<'_>, parts: &Parts, count: usize, form: &Form) -> String {
         let slots = context! {
             sender => input.sender,
             update => input.update,
-            fields => self.fields(input, named, form.crop),
+            fields => self.fields(input, count, form.crop),
         };
         let head = self.say(input.language, "frame.head", slots);
         let news = &parts.news[usize::from(form.short_news)];
@@ -177,7 +177,7 @@ impl Wording {
     }
 
     /// One field with its crop, unless its name says it; several fields by their names alone.
-    fn fields(&self, input: &TextInput<'_>, named: usize, with_crop: bool) -> String {
+    fn fields(&self, input: &TextInput<'_>, count: usize, with_crop: bool) -> String {
         let crop = self.crop(input);
         match input.fields.as_slice() {
             [field] if with_crop && !field.name.to_lowercase().contains(&crop) => {
@@ -185,7 +185,7 @@ impl Wording {
             }
             fields => {
                 let names: Vec<&str> = fields.iter().map(|field| field.name).collect();
-                self.listed(input.language, &names, named)
+                self.listed(input.language, &names, count)
             }
         }
     }

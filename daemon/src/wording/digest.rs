@@ -1,0 +1,229 @@
+//! The advisor's morning message: whom to call first and why, what is due, what went out and what
+//! did not, what is unknown, and one line for every field.
+
+use super::Wording;
+use super::digest_writer::Writer;
+use chrono::NaiveDate;
+use furrowbell_config::people::Language;
+use furrowbell_engine::clocks::Stage;
+use furrowbell_engine::findings::{Evidence, Topic};
+use minijinja::Value;
+use minijinja::value::Serde;
+
+/// Everything a digest says.
+#[derive(Debug, Clone)]
+pub struct DigestInput {
+    /// Sender name.
+    pub sender: String,
+    /// Name of the advisor.
+    pub advisor: String,
+    /// The advisor's local day.
+    pub date: NaiveDate,
+    /// The advisor's language.
+    pub language: Language,
+    /// Whom to call.
+    pub calls: Vec<Call>,
+    /// Findings of every field; those to act on within a week are shown.
+    pub due: Vec<Due>,
+    /// Texts since the last digest.
+    pub sent: Vec<SentLine>,
+    /// Texts that a rule held back.
+    pub held_back: Vec<HeldLine>,
+    /// Texts that could not go before their advice lost its sense.
+    pub expired: Vec<ExpiredLine>,
+    /// Fields whose clocks are unknown.
+    pub unknown: Vec<UnknownLine>,
+    /// Every field, by farm.
+    pub farms: Vec<FarmBlock>,
+    /// Whole hours since the last weather came in; `None` when there is none.
+    pub weather_age_hours: Option<u32>,
+}
+
+/// Somebody to call.
+#[derive(Debug, Clone)]
+pub struct Call {
+    /// Name of the grower.
+    pub grower: String,
+    /// The number, as in the book.
+    pub phone: Option<String>,
+    /// What to talk about, most pressing first.
+    pub why: Vec<Due>,
+    /// How pressing; the highest is shown first.
+    pub score: f64,
+}
+
+/// A finding of one field.
+#[derive(Debug, Clone)]
+pub struct Due {
+    /// Name of the farm.
+    pub farm: String,
+    /// Name of the field.
+    pub field: String,
+    /// Whether corn stands in it; else soybean.
+    pub crop_is_corn: bool,
+    /// The evidence.
+    pub evidence: Evidence,
+    /// How many times the occasion was told.
+    pub version: u32,
+    /// Last day on which the action makes sense.
+    pub act_by: Option<NaiveDate>,
+    /// Whether it rests on forecast or model weather.
+    pub provisional: bool,
+}
+
+/// A text that went out.
+#[derive(Debug, Clone)]
+pub struct SentLine {
+    /// Name of the receiver.
+    pub to: String,
+    /// Names of the fields.
+    pub fields: Vec<String>,
+    /// What it was about.
+    pub topic: Topic,
+    /// What became of it.
+    pub state: SentState,
+    /// Whether the receiver has replied.
+    pub replied: bool,
+}
+
+/// What became of a text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SentState {
+    /// Not gone yet.
+    Waiting,
+    /// Taken by the next hop.
+    Sent,
+    /// On the phone.
+    Delivered,
+    /// It will never arrive.
+    Failed,
+    /// It may or may not have gone.
+    Unsure,
+}
+
+/// A text held back.
+#[derive(Debug, Clone)]
+pub struct HeldLine {
+    /// Name of the receiver.
+    pub to: String,
+    /// Names of the fields.
+    pub fields: Vec<String>,
+    /// What it would have been about.
+    pub topic: Topic,
+    /// The rule that holds it.
+    pub why: HeldWhy,
+}
+
+/// Why a text is held back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HeldWhy {
+    /// The receiver's quiet hours.
+    QuietHours,
+    /// The receiver has had the day's texts.
+    DailyBudget,
+    /// No consent is on record.
+    NoConsent,
+    /// The receiver said STOP.
+    Stopped,
+    /// The receiver asked for silence on it.
+    OnHold,
+    /// No route reaches the receiver.
+    NoRoute,
+}
+
+/// A text that came too late to be sent.
+#[derive(Debug, Clone)]
+pub struct ExpiredLine {
+    /// Name of the receiver.
+    pub to: String,
+    /// Names of the fields.
+    pub fields: Vec<String>,
+    /// What it would have been about.
+    pub topic: Topic,
+}
+
+/// A field whose clocks are unknown.
+#[derive(Debug, Clone)]
+pub struct UnknownLine {
+    /// Name of the farm.
+    pub farm: String,
+    /// Name of the field.
+    pub field: String,
+    /// First day without weather.
+    pub since: NaiveDate,
+}
+
+/// A farm with its fields.
+#[derive(Debug, Clone)]
+pub struct FarmBlock {
+    /// Name of the farm.
+    pub name: String,
+    /// Its fields.
+    pub fields: Vec<FieldLine>,
+}
+
+/// Where one field stands.
+#[derive(Debug, Clone)]
+pub struct FieldLine {
+    /// Name of the field.
+    pub name: String,
+    /// Whether corn stands in it; else soybean.
+    pub crop_is_corn: bool,
+    /// Crop stage, if known.
+    pub stage: Option<Stage>,
+    /// What its clocks say.
+    pub clocks: FieldClocks,
+    /// First day without weather, when its clocks are unknown.
+    pub stale_since: Option<NaiveDate>,
+}
+
+/// What the clocks of a field say. What is not known or does not apply is `None`.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct FieldClocks {
+    /// Day of the pre pass.
+    pub pre_on: Option<NaiveDate>,
+    /// Rain since then, inches.
+    pub rain_since_pre_in: Option<f64>,
+    /// Day on which rain set the pre.
+    pub pre_set_on: Option<NaiveDate>,
+    /// Likely last day of the residual.
+    pub residual_ends: Option<NaiveDate>,
+    /// Likely last day of the post window.
+    pub post_closes: Option<NaiveDate>,
+    /// Day of the post pass.
+    pub post_on: Option<NaiveDate>,
+    /// Likely last day of the sidedress.
+    pub sidedress_by: Option<NaiveDate>,
+    /// Day of the sidedress.
+    pub sidedress_on: Option<NaiveDate>,
+}
+
+/// A digest, ready to send.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Digest {
+    /// ASCII, at most 60 characters unless names alone are longer.
+    pub subject: String,
+    /// The plain part, complete on its own, at most 72 columns.
+    pub text: String,
+    /// The HTML part.
+    pub html: String,
+}
+
+impl Wording {
+    /// Renders the digest.
+    pub fn digest(&self, input: &DigestInput) -> Digest {
+        let writer = Writer { wording: self, input };
+        let view = Value::from(Serde(writer.view()));
+        let layout = |name: &str| {
+            self.templates
+                .get_template(name)
+                .and_then(|template| template.render(view.clone()))
+                .expect("load has rendered both layouts")
+        };
+        Digest {
+            subject: writer.subject(),
+            text: layout("digest.txt"),
+            html: layout("digest.html"),
+        }
+    }
+}

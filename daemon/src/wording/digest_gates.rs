@@ -1,0 +1,224 @@
+//! What a digest must keep.
+
+use super::Wording;
+use super::digest::{
+    Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, HeldLine,
+    HeldWhy, SentLine, SentState, UnknownLine,
+};
+use super::digest_view::COLUMNS;
+use super::samples::{Sample, day, ordinary, today};
+use furrowbell_config::people::Language;
+use furrowbell_engine::clocks::Stage;
+use furrowbell_engine::findings::Topic;
+
+fn due(farm: &str, field: &str, topic: Topic) -> Due {
+    let Sample { evidence, version, corn, act_by, provisional } =
+        ordinary().into_iter().find(|sample| sample.evidence.topic() == topic).unwrap();
+    Due {
+        farm: farm.to_owned(),
+        field: field.to_owned(),
+        crop_is_corn: corn,
+        evidence,
+        version,
+        act_by,
+        provisional,
+    }
+}
+
+fn names(fields: &[&str]) -> Vec<String> {
+    fields.iter().map(ToString::to_string).collect()
+}
+
+fn empty(language: Language) -> DigestInput {
+    DigestInput {
+        sender: "Prairie Desk".to_owned(),
+        advisor: "Dana Reyes".to_owned(),
+        date: today(),
+        language,
+        calls: Vec::new(),
+        due: Vec::new(),
+        sent: Vec::new(),
+        held_back: Vec::new(),
+        expired: Vec::new(),
+        unknown: Vec::new(),
+        farms: Vec::new(),
+        weather_age_hours: None,
+    }
+}
+
+fn full(language: Language) -> DigestInput {
+    let overdue = due("Holt", "North 80", Topic::PostOverdue);
+    let closing = due("Holt", "Creek 40", Topic::PostClosing);
+    let waiting = due("Lindqvist & Sons", "Home Quarter", Topic::RainNeeded);
+    let waiting_too = due("Lindqvist & Sons", "Sand Hill 160", Topic::RainNeeded);
+    let sidedress = Due { provisional: true, ..due("Holt", "Mill Road", Topic::SidedressClosing) };
+    let call = |grower: &str, phone: &str, why: Vec<Due>, score| Call {
+        grower: grower.to_owned(),
+        phone: Some(phone.to_owned()),
+        why,
+        score,
+    };
+    let sent = |to: &str, fields: &[&str], topic, state, replied| SentLine {
+        to: to.to_owned(),
+        fields: names(fields),
+        topic,
+        state,
+        replied,
+    };
+    DigestInput {
+        calls: vec![
+            call("Ana Lindqvist", "+15155550107", vec![waiting.clone(), waiting_too.clone()], 4.0),
+            call("Ray Holt", "+15155550142", vec![overdue.clone(), closing.clone()], 9.0),
+        ],
+        due: vec![
+            sidedress,
+            overdue,
+            closing,
+            waiting,
+            waiting_too,
+            due("Holt", "West Forty", Topic::SidedressOpen),
+        ],
+        sent: vec![
+            sent("Ray Holt", &["North 80"], Topic::PostOverdue, SentState::Delivered, false),
+            sent("Ray Holt", &["Mill Road", "West Forty"], Topic::RainSet, SentState::Sent, true),
+            sent("Ana Lindqvist", &["Home Quarter"], Topic::RainNeeded, SentState::Failed, false),
+        ],
+        held_back: vec![HeldLine {
+            to: "Tom Baker".to_owned(),
+            fields: names(&["Depot"]),
+            topic: Topic::Emergence,
+            why: HeldWhy::NoConsent,
+        }],
+        expired: vec![ExpiredLine {
+            to: "Ana Lindqvist".to_owned(),
+            fields: names(&["Home Quarter"]),
+            topic: Topic::ColdAfterPlanting,
+        }],
+        unknown: vec![UnknownLine {
+            farm: "Baker".to_owned(),
+            field: "Depot".to_owned(),
+            since: day(-4),
+        }],
+        farms: farms(),
+        weather_age_hours: Some(2),
+        ..empty(language)
+    }
+}
+
+fn farms() -> Vec<FarmBlock> {
+    let field = |name: &str, crop_is_corn, stage, clocks, stale_since| FieldLine {
+        name: name.to_owned(),
+        crop_is_corn,
+        stage,
+        clocks,
+        stale_since,
+    };
+    let active = FieldClocks {
+        pre_on: Some(day(-12)),
+        rain_since_pre_in: Some(0.72),
+        pre_set_on: Some(day(-8)),
+        residual_ends: Some(day(20)),
+        post_closes: Some(day(8)),
+        ..FieldClocks::default()
+    };
+    let dry = FieldClocks {
+        pre_on: Some(day(-5)),
+        rain_since_pre_in: Some(0.0),
+        ..FieldClocks::default()
+    };
+    vec![
+        FarmBlock {
+            name: "Holt".to_owned(),
+            fields: vec![
+                field("North 80", true, Some(Stage::Vegetative(5)), active, None),
+                field("Creek 40", false, Some(Stage::Vegetative(2)), dry, None),
+                field(
+                    "Mill Road",
+                    true,
+                    Some(Stage::Vegetative(7)),
+                    FieldClocks { post_on: Some(day(-2)), sidedress_by: Some(day(7)), ..active },
+                    None,
+                ),
+            ],
+        },
+        FarmBlock {
+            name: "Baker".to_owned(),
+            fields: vec![
+                field("Depot", false, None, dry, Some(day(-4))),
+                field("Hill", true, Some(Stage::Planted), FieldClocks::default(), None),
+            ],
+        },
+    ]
+}
+
+fn render(input: &DigestInput) -> Digest {
+    Wording::load().unwrap().digest(input)
+}
+
+#[test]
+fn says_whom_to_call_first_at_the_top() {
+    let digest = render(&full(Language::English));
+    assert_eq!(digest.subject, "Wed May 20: 2 to call, 5 due. First: North 80 post overdue");
+    let at = |text: &str| digest.text.find(text).unwrap_or_else(|| panic!("no {text}"));
+    assert!(at("1. Ray Holt  +15155550142") < at("2. Ana Lindqvist"));
+    let order = ["CALL FIRST", "DUE THIS WEEK", "TEXTS SENT", "HELD BACK", "UNKNOWN", "ALL FIELDS"];
+    assert!(order.windows(2).all(|pair| at(pair[0]) < at(pair[1])));
+    assert!(at("Home Quarter and Sand Hill 160: pre needs rain") > 0, "one line for one thing");
+    insta::assert_snapshot!("digest_text", digest.text);
+}
+
+#[test]
+fn keeps_its_columns_and_its_subject() {
+    for language in [Language::English, Language::Spanish] {
+        let mut crowded = full(language);
+        crowded.calls[1].grower = "Bartholomew Featherstone-Haugh the Younger".to_owned();
+        for input in [empty(language), full(language), crowded] {
+            let digest = render(&input);
+            let too_wide = digest.text.lines().find(|line| line.chars().count() > COLUMNS);
+            assert_eq!(too_wide, None);
+            assert!(digest.subject.is_ascii() && digest.subject.len() <= 60, "{}", digest.subject);
+            assert!(!digest.text.contains("\n\n\n") && !digest.text.contains("none"));
+        }
+    }
+}
+
+#[test]
+fn says_so_when_there_is_nothing() {
+    let digest = render(&empty(Language::English));
+    assert_eq!(digest.subject, "Wed May 20: no calls, none due");
+    for sentence in [
+        "Nothing to call about today.",
+        "Nothing is due this week.",
+        "No texts went out.",
+        "Nothing was held back.",
+        "There is no weather yet.",
+        "There are no fields in the book.",
+    ] {
+        assert!(digest.text.contains(sentence), "{sentence}");
+        assert!(digest.html.contains(sentence), "{sentence}");
+    }
+    assert!(!digest.text.contains("TOO LATE TO SEND"));
+}
+
+#[test]
+fn the_html_part_escapes_names_and_loads_nothing() {
+    let mut input = full(Language::English);
+    "<script>alert(1)</script>".clone_into(&mut input.calls[1].grower);
+    let html = render(&input).html;
+    assert!(html.contains("1. &lt;script&gt;") && !html.contains("<script"));
+    assert!(html.contains("Lindqvist &amp; Sons"));
+    assert!(html.contains("<a href=\"tel:+15155550142\""));
+    assert!(!html.contains("<img") && !html.contains("http"));
+}
+
+#[test]
+fn the_plain_part_says_all_that_the_html_part_says() {
+    let Digest { text, html, .. } = render(&full(Language::Spanish));
+    let squeezed = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for piece in html.split('>').filter_map(|rest| rest.split_once('<')).map(|(said, _)| said) {
+        let piece = piece.trim();
+        if piece.contains(": ") && !piece.contains('&') {
+            assert!(squeezed.contains(piece), "{piece}");
+        }
+    }
+}

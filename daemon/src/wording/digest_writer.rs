@@ -1,0 +1,410 @@
+//! Puts what a digest says into words, section by section.
+
+use super::digest::{Call, DigestInput, Due, FieldClocks, FieldLine, HeldWhy, SentState};
+use super::digest_view::{Entry, Line, Section, View};
+use super::text::{FieldRef, TextInput};
+use super::{Wording, dates, facts, fold};
+use chrono::{NaiveDate, TimeDelta};
+use furrowbell_engine::findings::Topic;
+use minijinja::{Value, context};
+use std::collections::BTreeMap;
+
+/// Days that "this week" reaches.
+const WEEK_DAYS: i64 = 7;
+/// Characters of a subject before mail programs cut it.
+const SUBJECT: usize = 60;
+
+/// Every wording the digest needs.
+pub(super) const NAMES: [&str; 49] = [
+    "title",
+    "hello",
+    "summary",
+    "weather",
+    "provisional",
+    "call_heading",
+    "call_empty",
+    "due_heading",
+    "due_empty",
+    "sent_heading",
+    "sent_empty",
+    "held_heading",
+    "held_empty",
+    "expired_heading",
+    "unknown_heading",
+    "unknown_empty",
+    "fields_heading",
+    "fields_empty",
+    "item",
+    "at_farm",
+    "likely",
+    "by",
+    "no_weather",
+    "field",
+    "stale",
+    "no_facts",
+    "pre",
+    "pre_dry",
+    "residual",
+    "post",
+    "post_done",
+    "sidedress",
+    "sidedress_done",
+    "waiting",
+    "sent",
+    "delivered",
+    "failed",
+    "unsure",
+    "replied",
+    "quiet_hours",
+    "daily_budget",
+    "no_consent",
+    "stopped",
+    "on_hold",
+    "no_route",
+    "subject",
+    "subject_first",
+    "subject_field",
+    "subject_name",
+];
+/// What that wording may use.
+pub(super) const VARIABLES: [&str; 16] = [
+    "sender", "date", "name", "calls", "due", "hours", "fields", "topic", "farm", "field", "crop",
+    "stage", "days", "rain", "subject", "by",
+];
+
+/// Findings of one farm that read alike, told together.
+struct Group<'a> {
+    first: &'a Due,
+    fields: Vec<&'a str>,
+    evidence: String,
+}
+
+/// Words one digest.
+pub(super) struct Writer<'a> {
+    pub wording: &'a Wording,
+    pub input: &'a DigestInput,
+}
+
+impl Writer<'_> {
+    fn say(&self, key: &str, slots: Value) -> String {
+        self.wording.say(self.input.language, &format!("digest.{key}"), slots)
+    }
+
+    fn plain(&self, key: &str) -> String {
+        self.say(key, context! {})
+    }
+
+    fn day(&self, date: NaiveDate) -> String {
+        dates::day(self.input.language, date)
+    }
+
+    fn topic(&self, topic: Topic) -> String {
+        self.wording.topic_name(self.input.language, topic)
+    }
+
+    fn names(&self, names: &[&str]) -> String {
+        self.wording.listed(self.input.language, names, names.len())
+    }
+
+    /// All that both layouts show.
+    pub fn view(&self) -> View {
+        let input = self.input;
+        let hello = self.say("hello", context! { name => input.advisor.as_str() });
+        let slots = context! { calls => input.calls.len(), due => self.due_this_week().count() };
+        let hours = input.weather_age_hours.map(|hours| hours.to_string()).unwrap_or_default();
+        let mut notes = vec![self.say("weather", context! { hours })];
+        if self.shows_likely() {
+            notes.push(self.plain("provisional"));
+        }
+        let mut sections = vec![
+            self.section("call", self.calls()),
+            self.section("due", self.due()),
+            self.section("sent", self.sent()),
+            self.section("held", self.held_back()),
+        ];
+        if !input.expired.is_empty() {
+            let (heading, empty) = (self.plain("expired_heading"), String::new());
+            sections.push(Section { heading, empty, entries: self.expired() });
+        }
+        sections.push(self.section("unknown", self.unknown()));
+        sections.push(self.section("fields", self.fields()));
+        View {
+            language: input.language.code(),
+            title: self.say(
+                "title",
+                context! { sender => input.sender.as_str(), date => self.day(input.date) },
+            ),
+            lead: format!("{hello} {}", self.say("summary", slots)),
+            notes,
+            sections,
+        }
+    }
+
+    fn section(&self, name: &str, entries: Vec<Entry>) -> Section {
+        let heading = self.plain(&format!("{name}_heading"));
+        Section { heading, empty: self.plain(&format!("{name}_empty")), entries }
+    }
+
+    fn shows_likely(&self) -> bool {
+        let mut called = self.input.calls.iter().flat_map(|call| &call.why);
+        called.any(|due| due.provisional) || self.due_this_week().any(|due| due.provisional)
+    }
+
+    /// Calls, most pressing first; equals stay in the order given.
+    fn ranked(&self) -> Vec<&Call> {
+        let mut calls: Vec<&Call> = self.input.calls.iter().collect();
+        calls.sort_by(|one, other| other.score.total_cmp(&one.score));
+        calls
+    }
+
+    fn calls(&self) -> Vec<Entry> {
+        self.ranked()
+            .into_iter()
+            .zip(1..)
+            .map(|(call, rank)| Entry {
+                head: format!("{rank}. {}", call.grower),
+                phone: call.phone.clone(),
+                lines: self
+                    .grouped(&call.why)
+                    .into_iter()
+                    .map(|group| self.reason(group))
+                    .collect(),
+            })
+            .collect()
+    }
+
+    fn reason(&self, group: Group<'_>) -> Line {
+        let mut what = self.about("item", &group);
+        if let Some(date) = group.first.act_by {
+            what.push_str(&self.say("by", context! { date => self.day(date) }));
+        }
+        Line { what, more: group.evidence }
+    }
+
+    fn due_this_week(&self) -> impl Iterator<Item = &Due> {
+        let last = self.input.date + TimeDelta::days(WEEK_DAYS);
+        self.input.due.iter().filter(move |due| due.act_by.is_some_and(|date| date <= last))
+    }
+
+    fn due(&self) -> Vec<Entry> {
+        let mut by_day: BTreeMap<NaiveDate, Vec<&Due>> = BTreeMap::new();
+        for due in self.due_this_week() {
+            by_day.entry(due.act_by.unwrap_or(self.input.date)).or_default().push(due);
+        }
+        by_day
+            .into_iter()
+            .map(|(date, due)| Entry {
+                head: self.day(date),
+                phone: None,
+                lines: self
+                    .grouped(due)
+                    .into_iter()
+                    .map(|group| Line { what: self.about("at_farm", &group), more: group.evidence })
+                    .collect(),
+            })
+            .collect()
+    }
+
+    fn about(&self, key: &str, group: &Group<'_>) -> String {
+        let mut what = self.say(
+            key,
+            context! {
+                fields => self.names(&group.fields),
+                farm => group.first.farm.as_str(),
+                topic => self.topic(group.first.evidence.topic()),
+            },
+        );
+        if group.first.provisional {
+            what.push_str(&self.plain("likely"));
+        }
+        what
+    }
+
+    /// Puts findings together that differ in the field only, in the order of their first.
+    fn grouped<'d>(&self, dues: impl IntoIterator<Item = &'d Due>) -> Vec<Group<'d>> {
+        let mut groups: Vec<Group<'d>> = Vec::new();
+        for due in dues {
+            let evidence = self.evidence(due);
+            let alike = groups.iter_mut().find(|group| {
+                group.evidence == evidence
+                    && group.first.farm == due.farm
+                    && group.first.evidence.topic() == due.evidence.topic()
+                    && group.first.act_by == due.act_by
+                    && group.first.provisional == due.provisional
+            });
+            match alike {
+                Some(group) => group.fields.push(&due.field),
+                None => groups.push(Group { first: due, fields: vec![&due.field], evidence }),
+            }
+        }
+        groups
+    }
+
+    fn evidence(&self, due: &Due) -> String {
+        let line = self.wording.line(&TextInput {
+            sender: &self.input.sender,
+            language: self.input.language,
+            fields: vec![FieldRef { name: &due.field, crop_is_corn: due.crop_is_corn }],
+            evidence: &due.evidence,
+            version: due.version,
+            act_by: due.act_by,
+            provisional: due.provisional,
+            today: self.input.date,
+            stop_hint: false,
+            update: false,
+        });
+        sentence(&line)
+    }
+
+    fn sent(&self) -> Vec<Entry> {
+        by_person(self.input.sent.iter().map(|line| {
+            let state = match line.state {
+                SentState::Waiting => "waiting",
+                SentState::Sent => "sent",
+                SentState::Delivered => "delivered",
+                SentState::Failed => "failed",
+                SentState::Unsure => "unsure",
+            };
+            let mut more = self.plain(state);
+            if line.replied {
+                more.push_str(&self.plain("replied"));
+            }
+            (line.to.as_str(), self.text_about(&line.fields, line.topic, &more))
+        }))
+    }
+
+    fn held_back(&self) -> Vec<Entry> {
+        by_person(self.input.held_back.iter().map(|line| {
+            let why = match line.why {
+                HeldWhy::QuietHours => "quiet_hours",
+                HeldWhy::DailyBudget => "daily_budget",
+                HeldWhy::NoConsent => "no_consent",
+                HeldWhy::Stopped => "stopped",
+                HeldWhy::OnHold => "on_hold",
+                HeldWhy::NoRoute => "no_route",
+            };
+            (line.to.as_str(), self.text_about(&line.fields, line.topic, &self.plain(why)))
+        }))
+    }
+
+    fn expired(&self) -> Vec<Entry> {
+        by_person(
+            self.input
+                .expired
+                .iter()
+                .map(|line| (line.to.as_str(), self.text_about(&line.fields, line.topic, ""))),
+        )
+    }
+
+    fn text_about(&self, fields: &[String], topic: Topic, more: &str) -> Line {
+        let fields: Vec<&str> = fields.iter().map(String::as_str).collect();
+        let slots = context! { fields => self.names(&fields), topic => self.topic(topic) };
+        Line { what: self.say("item", slots), more: sentence(more) }
+    }
+
+    fn unknown(&self) -> Vec<Entry> {
+        by_person(self.input.unknown.iter().map(|line| {
+            let slots = context! { date => self.day(line.since) };
+            let more = sentence(&self.say("no_weather", slots));
+            (line.farm.as_str(), Line { what: line.field.clone(), more })
+        }))
+    }
+
+    fn fields(&self) -> Vec<Entry> {
+        self.input
+            .farms
+            .iter()
+            .map(|farm| Entry {
+                head: farm.name.clone(),
+                phone: None,
+                lines: farm.fields.iter().map(|field| self.field(field)).collect(),
+            })
+            .collect()
+    }
+
+    fn field(&self, field: &FieldLine) -> Line {
+        let crop = if field.crop_is_corn { "crops.corn" } else { "crops.soybean" };
+        let crop = self.wording.say(self.input.language, crop, context! {});
+        let stage = field.stage.map(|stage| stage.to_string()).unwrap_or_default();
+        let what = self.say("field", context! { field => field.name.as_str(), crop, stage });
+        let mut said = self.clocks(&field.clocks);
+        if let Some(since) = field.stale_since {
+            said.insert(0, self.say("stale", context! { date => self.day(since) }));
+        }
+        if said.is_empty() {
+            said.push(self.plain("no_facts"));
+        }
+        Line { what, more: sentence(&said.join("; ")) }
+    }
+
+    fn clocks(&self, clocks: &FieldClocks) -> Vec<String> {
+        let short = |date| dates::month_day(self.input.language, date);
+        let dated = |key: &str, date: Option<NaiveDate>| {
+            date.map(|date| self.say(key, context! { date => short(date) }))
+        };
+        let pre = clocks.pre_on.map(|on| {
+            let count = (self.input.date - on).num_days().max(0);
+            let days = self.wording.say(self.input.language, "frame.days", context! { count });
+            let rain = clocks.rain_since_pre_in.map(facts::rain);
+            let key = if rain.as_deref() == Some("") { "pre_dry" } else { "pre" };
+            let date = clocks.pre_set_on.map(short).unwrap_or_default();
+            self.say(key, context! { days, rain => rain.unwrap_or_default(), date })
+        });
+        let post = dated("post_done", clocks.post_on).or_else(|| dated("post", clocks.post_closes));
+        let sidedress = dated("sidedress_done", clocks.sidedress_on)
+            .or_else(|| dated("sidedress", clocks.sidedress_by));
+        [pre, dated("residual", clocks.residual_ends), post, sidedress]
+            .into_iter()
+            .flatten()
+            .collect()
+    }
+
+    /// Date and counts, then as much of the worst item as the subject has room for.
+    pub fn subject(&self) -> String {
+        let (calls, due) = (self.input.calls.len(), self.due_this_week().count());
+        let date = self.day(self.input.date);
+        let counts = self.say("subject", context! { date, calls, due });
+        let worst = self.ranked().first().and_then(|call| Some((*call, call.why.first()?)));
+        let fuller = worst.into_iter().flat_map(|(call, why)| {
+            let slots = context! {
+                subject => counts.as_str(),
+                name => call.grower.as_str(),
+                field => why.field.as_str(),
+                topic => self.topic(why.evidence.topic()),
+            };
+            ["subject_first", "subject_field", "subject_name"]
+                .map(|key| self.say(key, slots.clone()))
+        });
+        fuller
+            .map(|subject| fold::ascii(&subject))
+            .find(|subject| subject.len() <= SUBJECT)
+            .unwrap_or_else(|| fold::ascii(&counts))
+    }
+}
+
+/// Puts lines of one person (or farm) together, in the order of their first.
+fn by_person<'a>(lines: impl Iterator<Item = (&'a str, Line)>) -> Vec<Entry> {
+    let mut entries: Vec<Entry> = Vec::new();
+    for (person, line) in lines {
+        match entries.iter_mut().find(|entry| entry.head == person) {
+            Some(entry) => entry.lines.push(line),
+            None => {
+                entries.push(Entry { head: person.to_owned(), phone: None, lines: vec![line] });
+            }
+        }
+    }
+    entries
+}
+
+/// The phrase as a sentence: a capital first, a stop last.
+fn sentence(phrase: &str) -> String {
+    let mut letters = phrase.chars();
+    match letters.next() {
+        Some(first) => first
+            .to_uppercase()
+            .chain(letters)
+            .chain((!phrase.ends_with('.')).then_some('.'))
+            .collect(),
+        None => String::new(),
+    }
+}
