@@ -123,7 +123,9 @@ async fn a_header_of_the_gateways_own_signs_in() {
         &server.uri(),
         "auth = { kind = \"header\", name = \"X-Api-Key\", value = { env = \"KEY\" } }",
     );
-    assert!(matches!(gateway(&settings).send(&samples::text()).await, Outcome::Accepted { .. }));
+    let gateway = gateway(&settings);
+    assert!(matches!(gateway.send(&samples::text()).await, Outcome::Accepted { .. }));
+    assert!(!format!("{:?}", gateway.headers).contains("hush"), "the secret shows in logs");
 }
 
 #[tokio::test]
