@@ -1,0 +1,126 @@
+//! Laws that hold for every season.
+
+use crate::field::{Field, date};
+use furrowbell_engine::findings::Finding;
+use furrowbell_engine::journal::{Entry, Event};
+use furrowbell_engine::season::Season;
+use furrowbell_engine::units::{Inches, Millimetres};
+use furrowbell_engine::weather::Kind;
+use proptest::prelude::*;
+
+/// A rain for each of 40 days from 20 April: nothing known, or so many inches.
+fn rains() -> impl Strategy<Value = Vec<Option<f64>>> {
+    prop::collection::vec(
+        prop_oneof![1 => Just(None), 6 => Just(Some(0.0)), 3 => (0.0..1.5_f64).prop_map(Some)],
+        40,
+    )
+}
+
+fn field(rains: &[Option<f64>]) -> Field {
+    let mut field = Field::corn();
+    for (day, rain) in date(4, 20).iter_days().zip(rains) {
+        match rain {
+            Some(inches) => field.rain(day, *inches, Kind::Radar),
+            None => field.day(day).rain = None,
+        }
+    }
+    field
+}
+
+fn set_on(season: &Season) -> Option<chrono::NaiveDate> {
+    season.now.as_ref()?.pre.as_ref()?.rain.as_ref()?.firm.set_on
+}
+
+fn bytes(season: &Season) -> String {
+    serde_json::to_string(season).unwrap()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    #[test]
+    fn more_rain_never_delays_activation(
+        rains in rains(), at in 13_usize..40, more in 0.01..2.0_f64,
+    ) {
+        let today = date(6, 5);
+        let plain = set_on(&field(&rains).on(today));
+        let mut wetter = rains;
+        wetter[at] = Some(wetter[at].unwrap_or(0.0) + more);
+        let sooner = set_on(&field(&wetter).on(today));
+        if let Some(plain) = plain {
+            prop_assert!(sooner.is_some_and(|sooner| sooner <= plain), "{sooner:?} {plain:?}");
+        }
+    }
+
+    #[test]
+    fn heat_never_falls_and_stages_never_turn_back(rains in rains(), gap in 0_usize..4) {
+        let mut field = field(&rains);
+        for day in date(5, 12).iter_days().take(gap) {
+            field.day(day).low = None;
+        }
+        let season = field.on(date(6, 20));
+        let totals: Vec<f64> = season.days.iter().filter_map(|row| row.gdd_total_f).collect();
+        prop_assert!(totals.windows(2).all(|pair| pair[0] <= pair[1]));
+        let stages: Vec<_> = season.days.iter().filter_map(|row| row.stage).collect();
+        prop_assert!(stages.is_sorted());
+    }
+
+    #[test]
+    fn the_same_input_gives_the_same_bytes_in_any_order_of_the_journal(
+        rains in rains(), seed in any::<prop::sample::Index>(), heights in prop::collection::vec(0.5..6.0_f64, 3),
+    ) {
+        let mut field = field(&rains);
+        for height in heights {
+            field.note(date(5, 25), Event::WeedsSeen { height: Inches::new(height).unwrap() });
+            field.note(date(5, 9), Event::Rain { amount: Millimetres::new(height).unwrap() });
+        }
+        for text in ["V1", "V2"] {
+            field.note(date(5, 24), Event::StageSeen { stage: text.parse().unwrap() });
+        }
+        let first = bytes(&field.on(date(5, 28)));
+        prop_assert_eq!(&first, &bytes(&field.on(date(5, 28))));
+        let turn = seed.index(field.journal.len());
+        field.journal.rotate_left(turn);
+        field.journal.reverse();
+        prop_assert_eq!(&first, &bytes(&field.on(date(5, 28))));
+    }
+
+    #[test]
+    fn a_day_whose_rain_is_missing_shows_none_and_never_zero(rains in rains()) {
+        let season = field(&rains).on(date(6, 5));
+        for row in &season.days {
+            let at = (row.date - date(4, 20)).num_days();
+            let known = usize::try_from(at).ok().and_then(|at| rains.get(at)).copied().flatten();
+            if at < 40 {
+                prop_assert_eq!(row.rain_in.is_some(), known.is_some());
+            }
+        }
+    }
+
+    #[test]
+    fn findings_are_within_their_time_and_one_a_topic(rains in rains(), day in 0_u64..70) {
+        let today = date(5, 1) + chrono::Days::new(day);
+        let findings = field(&rains).on(today).findings;
+        for finding in &findings {
+            prop_assert!(finding.expires > today);
+            prop_assert!(finding.act_by.is_none_or(|by| by >= today));
+            prop_assert!(finding.version >= 1);
+        }
+        let mut topics: Vec<_> = findings.iter().map(Finding::topic).collect();
+        topics.sort_unstable();
+        topics.dedup();
+        prop_assert_eq!(topics.len(), findings.len());
+    }
+
+    #[test]
+    fn entries_after_today_change_nothing(rains in rains(), late in 1_u64..30) {
+        let mut field = field(&rains);
+        let today = date(5, 20);
+        let before = bytes(&field.on(today));
+        field.journal.push(Entry {
+            date: today + chrono::Days::new(late),
+            event: Event::PostApplied { ingredients: Vec::new() },
+        });
+        prop_assert_eq!(before, bytes(&field.on(today)));
+    }
+}

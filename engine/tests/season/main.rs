@@ -1,0 +1,5 @@
+//! Whole seasons over made-up weather.
+
+mod field;
+mod laws;
+mod rules;

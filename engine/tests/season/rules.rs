@@ -1,0 +1,367 @@
+//! The rules over made-up seasons: when each finding is raised, when it is not, and what it says.
+
+use crate::field::{Field, date};
+use chrono::{Days, NaiveDate};
+use furrowbell_engine::clocks::Stage;
+use furrowbell_engine::findings::{EarlyReason, Evidence, PostReason, Topic, Urgency};
+use furrowbell_engine::journal::Event;
+use furrowbell_engine::season::Unknown;
+use furrowbell_engine::units::{Celsius, Inches, Millimetres, PoundsPerAcre};
+use furrowbell_engine::weather::{Kind, Sourced};
+
+fn versions(field: &Field, topic: Topic) -> Vec<u32> {
+    let mut versions: Vec<u32> =
+        field.raised(topic, date(5, 1), 100).into_iter().map(|(_, version)| version).collect();
+    versions.dedup();
+    versions
+}
+
+fn first_day(field: &Field, topic: Topic) -> Option<NaiveDate> {
+    field.raised(topic, date(5, 1), 100).first().map(|(day, _)| *day)
+}
+
+#[test]
+fn nothing_happens_before_anything_is_done() {
+    let mut field = Field::corn();
+    field.journal.clear();
+    let season = field.on(date(5, 20));
+    assert!(season.days.is_empty() && season.now.is_none() && season.findings.is_empty());
+}
+
+#[test]
+fn a_dry_pre_is_told_at_five_seven_and_ten_days_and_then_gives_way_to_the_post_window() {
+    let field = Field::corn();
+    let told = field.raised(Topic::RainNeeded, date(5, 1), 60);
+    let first_of = |wanted| told.iter().find(|(_, version)| *version == wanted).map(|it| it.0);
+    assert_eq!(first_of(1), Some(date(5, 7)));
+    assert_eq!(first_of(2), Some(date(5, 9)));
+    assert_eq!(first_of(3), Some(date(5, 12)));
+    assert_eq!(told.last().map(|it| it.0), Some(date(5, 15)));
+    let urgent = field.find(date(5, 12), Topic::RainNeeded).unwrap();
+    assert_eq!(urgent.urgency, Urgency::Urgent);
+    assert_eq!(urgent.occasion, date(5, 2));
+    assert!(!urgent.provisional);
+    let open = field.find(date(5, 16), Topic::PostOpen).unwrap();
+    assert!(matches!(open.evidence, Evidence::PostOpen { reason: PostReason::PreNeverSet, .. }));
+}
+
+#[test]
+fn without_a_crop_to_spray_over_weeds_taken_to_be_up_are_a_fourth_telling() {
+    let mut field = Field::corn();
+    field.journal.retain(|entry| entry.event != Event::Planted);
+    assert_eq!(versions(&field, Topic::RainNeeded), [1, 2, 3, 4]);
+}
+
+#[test]
+fn enough_measured_rain_sets_the_pre_and_is_news_for_five_days() {
+    let mut field = Field::corn();
+    field.rain(date(5, 6), 1.3, Kind::Radar);
+    assert_eq!(versions(&field, Topic::RainNeeded), [0; 0]);
+    let told = field.raised(Topic::RainSet, date(5, 1), 60);
+    assert_eq!(told.first().map(|it| it.0), Some(date(5, 6)));
+    assert_eq!(told.last().map(|it| it.0), Some(date(5, 10)));
+    let set = field.find(date(5, 6), Topic::RainSet).unwrap();
+    assert!(!set.provisional);
+    let Evidence::RainSet { on, rain_in, residual_ends, .. } = set.evidence else { panic!() };
+    assert_eq!(on, date(5, 6));
+    assert!((rain_in - 1.3).abs() < 1e-9);
+    assert!(residual_ends.earliest <= residual_ends.likely && residual_ends.likely > on);
+}
+
+#[test]
+fn rain_expected_today_sets_nothing_and_yesterdays_forecast_only_for_the_time_being() {
+    let mut field = Field::corn();
+    field.rain(date(5, 10), 1.5, Kind::Forecast);
+    let before = field.find(date(5, 9), Topic::RainNeeded).unwrap();
+    let Evidence::RainNeeded { rain_in, ahead, .. } = before.evidence else { panic!() };
+    assert!(rain_in.abs() < 1e-9);
+    let ahead = ahead.unwrap();
+    assert_eq!(ahead.date, date(5, 10));
+    assert!((ahead.inches - 1.5).abs() < 1e-9);
+
+    assert!(field.find(date(5, 10), Topic::RainSet).is_none());
+    assert!(field.find(date(5, 10), Topic::RainNeeded).is_some());
+    let after = field.on(date(5, 11)).findings;
+    let set = after
+        .iter()
+        .find(|finding| matches!(finding.topic(), Topic::RainSet | Topic::RainLate))
+        .unwrap();
+    assert!(set.provisional);
+}
+
+#[test]
+fn a_gauge_stands_before_the_forecast() {
+    let mut field = Field::corn();
+    field.rain(date(5, 6), 1.5, Kind::Forecast);
+    field.note(date(5, 6), Event::Rain { amount: Millimetres::from_inches(0.1).unwrap() });
+    assert!(field.find(date(5, 7), Topic::RainSet).is_none());
+    let needed = field.find(date(5, 7), Topic::RainNeeded).unwrap();
+    let Evidence::RainNeeded { rain_in, .. } = needed.evidence else { panic!() };
+    assert!((rain_in - 0.1).abs() < 1e-9);
+}
+
+#[test]
+fn late_rain_is_told_as_late() {
+    let mut field = Field::corn();
+    field.rain(date(5, 11), 2.0, Kind::Station);
+    assert!(field.find(date(5, 11), Topic::RainSet).is_none());
+    let late = field.find(date(5, 11), Topic::RainLate).unwrap();
+    let Evidence::RainLate { waited_days, .. } = late.evidence else { panic!() };
+    assert_eq!(waited_days, 9);
+}
+
+#[test]
+fn missing_rain_is_never_taken_for_a_dry_day() {
+    let mut field = Field::corn();
+    for day in date(5, 3).iter_days().take(12) {
+        field.day(day).rain = None;
+    }
+    let needed = field.find(date(5, 10), Topic::RainNeeded).unwrap();
+    assert!(needed.provisional);
+    let row = field.on(date(5, 10));
+    assert!(row.today().unwrap().unknown.contains(&Unknown::Rain));
+    assert!(row.today().unwrap().unknown.contains(&Unknown::SoilWater));
+    assert!(row.today().unwrap().soil.water.top_share.is_none());
+}
+
+#[test]
+fn a_hoe_answers_the_call_for_a_hoe() {
+    let mut field = Field::corn();
+    field.note(date(5, 12), Event::Hoed);
+    assert!(field.find(date(5, 13), Topic::RainNeeded).is_none());
+    assert!(field.find(date(5, 11), Topic::RainNeeded).is_some());
+}
+
+#[test]
+fn the_residual_is_told_before_its_earliest_end_and_opens_the_post_window_there() {
+    let mut field = Field::corn();
+    for week in 0..10 {
+        field.rain(date(5, 4) + Days::new(7 * week), 1.2, Kind::Radar);
+    }
+    let first = first_day(&field, Topic::ResidualEnding).unwrap();
+    let Evidence::ResidualEnding { ends, dry, .. } =
+        field.find(first, Topic::ResidualEnding).unwrap().evidence
+    else {
+        panic!()
+    };
+    assert!(!dry);
+    assert_eq!(first + Days::new(5), ends.earliest);
+    let open = field.find(ends.earliest, Topic::PostOpen).unwrap();
+    assert!(matches!(open.evidence, Evidence::PostOpen { reason: PostReason::ResidualFading, .. }));
+}
+
+#[test]
+fn a_post_pass_closes_what_it_answers() {
+    let mut field = Field::corn();
+    field.note(date(5, 20), Event::PostApplied { ingredients: Vec::new() });
+    for topic in [
+        Topic::PostOpen,
+        Topic::PostClosing,
+        Topic::PostOverdue,
+        Topic::RainNeeded,
+        Topic::ResidualEnding,
+    ] {
+        assert!(field.find(date(5, 20), topic).is_none(), "{topic:?}");
+        assert!(field.find(date(6, 10), topic).is_none(), "{topic:?}");
+    }
+    // Weeds that come back open it again, under a new occasion.
+    field.note(date(6, 1), Event::WeedsSeen { height: Inches::new(1.0).unwrap() });
+    let again = field.find(date(6, 1), Topic::PostOpen).unwrap();
+    assert_eq!(again.occasion, date(5, 20));
+}
+
+#[test]
+fn an_open_post_window_turns_to_closing_and_then_to_overdue() {
+    let mut field = Field::soybean();
+    field.note(date(5, 25), Event::WeedsSeen { height: Inches::new(0.5).unwrap() });
+    let raised = |topic| field.raised(topic, date(5, 25), 40);
+    let (open, closing, overdue) =
+        (raised(Topic::PostOpen), raised(Topic::PostClosing), raised(Topic::PostOverdue));
+    assert_eq!(open.first().map(|it| it.0), Some(date(5, 25)));
+    assert!(open.last() < closing.first() && closing.last() < overdue.first());
+    let last = field.find(closing[0].0, Topic::PostClosing).unwrap();
+    assert!(last.act_by.unwrap() >= closing[0].0);
+    assert_eq!(overdue.len(), 7);
+}
+
+#[test]
+fn a_hold_silences_its_topic_until_its_day() {
+    let mut field = Field::corn();
+    field.note(date(5, 8), Event::Hold { topic: Some(Topic::RainNeeded), until: date(5, 13) });
+    assert!(field.find(date(5, 7), Topic::RainNeeded).is_some());
+    assert!(field.find(date(5, 12), Topic::RainNeeded).is_none());
+    assert!(field.find(date(5, 12), Topic::Emergence).is_some());
+    assert!(field.find(date(5, 13), Topic::RainNeeded).is_some());
+    field.note(date(5, 8), Event::Hold { topic: None, until: date(5, 20) });
+    assert!(field.on(date(5, 13)).findings.is_empty());
+}
+
+#[test]
+fn emergence_is_told_for_three_days_unless_somebody_said_it_first() {
+    let mut field = Field::corn();
+    // Top 4 in below half of the available water after a month without rain: 115 + 30 GDD, at
+    // 14.4 a day from 2 May on.
+    assert_eq!(first_day(&field, Topic::Emergence), Some(date(5, 12)));
+    assert_eq!(field.raised(Topic::Emergence, date(5, 1), 60).len(), 3);
+    field.note(date(5, 11), Event::StageSeen { stage: Stage::Emerged });
+    assert_eq!(first_day(&field, Topic::Emergence), None);
+    assert_eq!(field.on(date(5, 12)).now.unwrap().emerged_on, Some(date(5, 11)));
+}
+
+#[test]
+fn a_stage_seen_holds_from_its_day_on() {
+    let mut field = Field::corn();
+    let before = field.on(date(6, 1)).now.unwrap().stage;
+    assert_eq!(before, Some(Stage::Vegetative(3)));
+    field.note(date(6, 1), Event::StageSeen { stage: Stage::Vegetative(5) });
+    let season = field.on(date(6, 2));
+    let stage = |day| season.days.iter().find(|row| row.date == day).unwrap().stage;
+    assert_eq!(stage(date(5, 31)), Some(Stage::Vegetative(3)));
+    assert_eq!(stage(date(6, 1)), Some(Stage::Vegetative(5)));
+    assert_eq!(stage(date(6, 2)), Some(Stage::Vegetative(5)));
+}
+
+#[test]
+fn cold_after_planting_is_told_ahead_as_provisional() {
+    let mut field = Field::corn();
+    let cold = Celsius::from_fahrenheit(33.0).unwrap();
+    field.day(date(5, 3)).low = Some(Sourced { value: cold, kind: Kind::Station });
+    let ahead = field.find(date(5, 2), Topic::ColdAfterPlanting).unwrap();
+    assert!(ahead.provisional);
+    let seen = field.find(date(5, 3), Topic::ColdAfterPlanting).unwrap();
+    assert!(!seen.provisional);
+    let Evidence::ColdAfterPlanting { on, low_f, .. } = seen.evidence else { panic!() };
+    assert_eq!(on, date(5, 3));
+    assert!((low_f - 33.0).abs() < 1e-9);
+    assert!(field.find(date(5, 5), Topic::ColdAfterPlanting).is_none());
+}
+
+#[test]
+fn a_small_starter_opens_sidedress_at_v3_and_a_full_one_at_v5() {
+    let stage_at_opening = |starter: f64| {
+        let mut field = Field::corn();
+        // Enough rain that the soil's supply does not lag.
+        for turn in 0..20 {
+            field.rain(date(4, 3) + Days::new(4 * turn), 0.6, Kind::Radar);
+        }
+        let nitrogen = field.plan.nitrogen.as_mut().unwrap();
+        nitrogen.starter = PoundsPerAcre::new(starter).unwrap();
+        let day = first_day(&field, Topic::SidedressOpen).unwrap();
+        let Evidence::SidedressOpen { stage, early, latest, .. } =
+            field.find(day, Topic::SidedressOpen).unwrap().evidence
+        else {
+            panic!()
+        };
+        assert!(latest.earliest <= latest.likely && latest.likely <= latest.latest);
+        (stage, early)
+    };
+    let small = EarlyReason::SmallStarter { pounds: 20.0 };
+    assert_eq!(stage_at_opening(20.0), (Stage::Vegetative(3), Some(small)));
+    assert_eq!(stage_at_opening(60.0), (Stage::Vegetative(5), None));
+}
+
+#[test]
+fn a_dry_spring_opens_sidedress_early_for_the_soils_sake() {
+    let mut field = Field::corn();
+    for day in &mut field.days {
+        day.high = day.high.map(|high| Sourced { value: Celsius::new(17.0).unwrap(), ..high });
+        day.low = day.low.map(|low| Sourced { value: Celsius::new(7.0).unwrap(), ..low });
+    }
+    let day = field.raised(Topic::SidedressOpen, date(6, 1), 60)[0].0;
+    let Evidence::SidedressOpen { early: Some(EarlyReason::SoilLags { percent, .. }), .. } =
+        field.find(day, Topic::SidedressOpen).unwrap().evidence
+    else {
+        panic!()
+    };
+    assert!(percent >= 20.0);
+}
+
+#[test]
+fn sidedress_turns_to_closing_and_a_reply_ends_it() {
+    let mut field = Field::corn();
+    let (open, closing) = (
+        field.raised(Topic::SidedressOpen, date(5, 20), 60),
+        field.raised(Topic::SidedressClosing, date(5, 20), 60),
+    );
+    assert!(open.last() < closing.first());
+    field.note(closing[0].0, Event::Sidedressed { nitrogen: None });
+    assert!(field.find(closing[0].0, Topic::SidedressClosing).is_none());
+    assert!(field.on(closing[0].0).now.unwrap().sidedress.is_none());
+}
+
+#[test]
+fn a_low_rig_must_be_through_sooner() {
+    let latest = |clears: f64| {
+        let mut field = Field::corn();
+        let nitrogen = field.plan.nitrogen.as_mut().unwrap();
+        nitrogen.rig_clears = Some(Inches::new(clears).unwrap());
+        field.on(date(5, 25)).now.unwrap().sidedress.unwrap().latest
+    };
+    assert!(latest(12.0).likely < latest(24.0).likely);
+    assert!(latest(12.0).earliest < latest(12.0).latest);
+}
+
+#[test]
+fn wet_soil_costs_nitrate_and_is_told_again_when_it_costs_more() {
+    let mut field = Field::corn();
+    field.thresholds.nitrogen_loss_lb_per_acre = 5.0;
+    for day in date(5, 20).iter_days().take(10) {
+        field.rain(day, 1.6, Kind::Radar);
+    }
+    let told = field.raised(Topic::NitrogenLoss, date(5, 15), 40);
+    let mut versions: Vec<u32> = told.iter().map(|it| it.1).collect();
+    versions.dedup();
+    assert!(versions.len() >= 2 && versions.is_sorted(), "{versions:?}");
+    // The first two saturated days cost nothing.
+    assert!(told[0].0 > date(5, 22));
+    assert!(
+        told.iter().all(|(day, _)| {
+            field.find(*day, Topic::NitrogenLoss).unwrap().occasion == told[0].0
+        })
+    );
+}
+
+#[test]
+fn missing_weather_is_bridged_for_two_days_and_after_that_the_stage_is_unknown() {
+    let mut field = Field::corn();
+    for day in [date(5, 20), date(5, 21)] {
+        field.day(day).high = None;
+    }
+    let bridged = field.on(date(5, 25));
+    let row = bridged.days.iter().find(|row| row.date == date(5, 20)).unwrap();
+    assert!(row.gdd_estimated && row.gdd_f.is_some());
+    assert!(field.find(date(5, 25), Topic::WeatherGap).is_none());
+
+    field.day(date(5, 22)).low = None;
+    assert!(field.find(date(5, 21), Topic::WeatherGap).is_none());
+    let gap = field.find(date(5, 22), Topic::WeatherGap).unwrap();
+    assert_eq!(gap.evidence, Evidence::WeatherGap { since: date(5, 20), days: 3 });
+    // Measured days after the gap do not bring the stage back; somebody who looks does.
+    let season = field.on(date(5, 28));
+    assert_eq!(season.now.as_ref().unwrap().stage, None);
+    assert!(season.today().unwrap().unknown.contains(&Unknown::Stage));
+    let gap = field.find(date(5, 28), Topic::WeatherGap).unwrap();
+    assert_eq!(gap.evidence, Evidence::WeatherGap { since: date(5, 20), days: 3 });
+    field.note(date(5, 27), Event::StageSeen { stage: Stage::Vegetative(3) });
+    assert_eq!(field.on(date(5, 28)).now.unwrap().stage, Some(Stage::Vegetative(3)));
+    assert!(field.find(date(5, 28), Topic::WeatherGap).is_none());
+}
+
+#[test]
+fn soybean_that_is_up_goes_on_without_weather() {
+    let mut field = Field::soybean();
+    for day in date(5, 20).iter_days().take(20) {
+        *field.day(day) = furrowbell_engine::weather::Day::unknown(day);
+    }
+    assert!(field.on(date(5, 30)).now.unwrap().stage.is_some());
+    assert!(field.find(date(5, 30), Topic::WeatherGap).is_some());
+}
+
+#[test]
+fn what_lies_ahead_of_today_is_forecast_whatever_it_calls_itself() {
+    let field = Field::corn();
+    let season = field.on(date(5, 10));
+    let ahead = season.days.iter().filter(|row| row.date > date(5, 10));
+    assert!(ahead.clone().count() == 21 && ahead.clone().all(|row| row.provisional));
+    assert!(!season.today().unwrap().provisional);
+}
