@@ -83,7 +83,10 @@ impl Book {
     }
 
     /// The fields of a farm, in the order of the book.
-    pub fn fields_of<'a>(&'a self, farm: &'a farms::Farm) -> impl Iterator<Item = &'a farms::Field> {
+    pub fn fields_of<'a>(
+        &'a self,
+        farm: &'a farms::Farm,
+    ) -> impl Iterator<Item = &'a farms::Field> {
         self.fields.iter().filter(|field| field.farm == farm.id)
     }
 

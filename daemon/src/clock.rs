@@ -29,7 +29,9 @@ pub enum Clock {
 
 /// A text that names no test clock.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no test clock; write a UTC instant, x and a speed, as in 2026-05-20T12:00:00Zx60")]
+#[error(
+    "\"{0}\" is no test clock; write a UTC instant, x and a speed, as in 2026-05-20T12:00:00Zx60"
+)]
 pub struct NotAClock(String);
 
 impl Clock {

@@ -60,7 +60,11 @@ impl Signals {
 }
 
 /// Waits until the tasks are done, the grace is over, or a second stop signal comes.
-pub async fn wind_down(tasks: &TaskTracker, stop: &CancellationToken, signals: &mut Signals) -> End {
+pub async fn wind_down(
+    tasks: &TaskTracker,
+    stop: &CancellationToken,
+    signals: &mut Signals,
+) -> End {
     notify(NotifyState::Stopping);
     stop.cancel();
     tasks.close();

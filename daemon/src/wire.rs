@@ -99,7 +99,8 @@ fn sources(book: &Book, outside: Outside) -> anyhow::Result<Sources> {
         (Some(nws), Outside::Real) => {
             let client = http(book, WEATHER_TIMEOUT, reqwest::redirect::Policy::limited(3))?;
             let limiter = Limiter::new(nws.requests_per_s);
-            let client = nws::Client::new(&nws.base_url, user_agent(&book.service), client, limiter);
+            let client =
+                nws::Client::new(&nws.base_url, user_agent(&book.service), client, limiter);
             Some((client, TimeDelta::minutes(nws.every_minutes.into())))
         }
         _ => None,

@@ -9,7 +9,11 @@ pub mod weather_service;
 use std::time::{Duration, Instant};
 
 /// Looks again and again until `look` gives something, or panics with `what` after `limit`.
-pub async fn wait_for<T>(what: &str, limit: Duration, mut look: impl AsyncFnMut() -> Option<T>) -> T {
+pub async fn wait_for<T>(
+    what: &str,
+    limit: Duration,
+    mut look: impl AsyncFnMut() -> Option<T>,
+) -> T {
     let began = Instant::now();
     loop {
         if let Some(found) = look().await {

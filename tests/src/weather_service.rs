@@ -43,7 +43,9 @@ impl WeatherService {
         let (grid, recorded) = match std::fs::read_to_string(&recording) {
             Ok(text) => (text, true),
             Err(_) => {
-                println!("SKIP recorded weather payload: the shared data folder is absent; a hand-made one stands in");
+                println!(
+                    "SKIP recorded weather payload: the shared data folder is absent; a hand-made one stands in"
+                );
                 (hand_made(), false)
             }
         };

@@ -43,8 +43,12 @@ impl Stage {
 
     async fn texts_about(&self, field: &str) -> Vec<Seen> {
         wait_for(field, PATIENCE, async || {
-            let found: Vec<_> =
-                self.gateway.delivered().into_iter().filter(|seen| seen.text.contains(field)).collect();
+            let found: Vec<_> = self
+                .gateway
+                .delivered()
+                .into_iter()
+                .filter(|seen| seen.text.contains(field))
+                .collect();
             (!found.is_empty()).then_some(found)
         })
         .await
@@ -100,7 +104,11 @@ async fn texts_arrive_once_whatever_happens(database: &str) {
 
     assert_eq!(stage.reply("1", "DONE south 40", "wrong").await, 401);
     assert_eq!(stage.reply("1", "DONE south 40", HOOK_SECRET).await, 200);
-    assert_eq!(stage.reply("1", "DONE south 40", HOOK_SECRET).await, 200, "a repeat is taken, once");
+    assert_eq!(
+        stage.reply("1", "DONE south 40", HOOK_SECRET).await,
+        200,
+        "a repeat is taken, once"
+    );
     wait_for("the answer", PATIENCE, async || {
         (stage.gateway.delivered().len() > before.len()).then_some(())
     })
@@ -134,8 +142,10 @@ async fn a_gateway_that_was_down_gets_the_texts_later_but_not_the_expired_ones()
     assert_eq!(stage.gateway.delivered(), []);
     service.kill().await;
     let waiting = stage.ask(&["texts", "--state", "waiting", "--json"]).await;
-    let waiting: Vec<serde_json::Value> =
-        waiting.lines().map(|line| serde_json::from_str(line).expect("one object a line")).collect();
+    let waiting: Vec<serde_json::Value> = waiting
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("one object a line"))
+        .collect();
     assert!(waiting.len() >= 3, "{waiting:?}");
 
     // Ten days on, whatever was to be done by then is past; the rest would still make sense.
@@ -148,7 +158,11 @@ async fn a_gateway_that_was_down_gets_the_texts_later_but_not_the_expired_ones()
     .await;
     for old in &waiting {
         let expires = old["expires_at"].as_str().expect("an instant");
-        let went = stage.gateway.delivered().iter().any(|seen| Some(seen.text.as_str()) == old["body"].as_str());
+        let went = stage
+            .gateway
+            .delivered()
+            .iter()
+            .any(|seen| Some(seen.text.as_str()) == old["body"].as_str());
         assert_eq!(went, expires > much_later, "{old}");
     }
     service.kill().await;

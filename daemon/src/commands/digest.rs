@@ -46,10 +46,10 @@ pub async fn run(args: DigestArgs) -> Result<(), Failure> {
     if args.sent {
         let date = local_day(now, zone);
         let digests = store.digests(date).await?;
-        let found = digests.into_iter().find(|row| row.advisor == advisor.id && row.local_date == date);
-        let row = found.ok_or_else(|| {
-            Failure::Fault(format!("{} got no digest on {date}", advisor.id))
-        })?;
+        let found =
+            digests.into_iter().find(|row| row.advisor == advisor.id && row.local_date == date);
+        let row = found
+            .ok_or_else(|| Failure::Fault(format!("{} got no digest on {date}", advisor.id)))?;
         let part = if args.html { row.html.unwrap_or_default() } else { row.body };
         println!("{part}");
         return Ok(());
@@ -57,6 +57,9 @@ pub async fn run(args: DigestArgs) -> Result<(), Failure> {
     let desk = wire::desk(book, store, Clock::pretended(now), Outside::Pretended)?;
     let fields = desk.advance(now).await?;
     let digest = desk.compose_digest(&advisor, &fields, now - TimeDelta::days(1), now).await?;
-    println!("{}", if args.html { digest.html } else { format!("{}\n\n{}", digest.subject, digest.text) });
+    println!(
+        "{}",
+        if args.html { digest.html } else { format!("{}\n\n{}", digest.subject, digest.text) }
+    );
     Ok(())
 }

@@ -44,13 +44,13 @@ pub enum Command {
     #[command(after_help = "Example: furrowbell check config/demo")]
     Check(check::CheckArgs),
     /// Run a season fast, over recorded weather and a pretended clock; nothing leaves the machine.
-    #[command(
-        after_help = "Examples:\n  furrowbell rehearse config/demo\n  furrowbell rehearse \
-                      config/demo --from 2026-05-01 --to 2026-05-31 --json --daily"
-    )]
+    #[command(after_help = "Examples:\n  furrowbell rehearse config/demo\n  furrowbell rehearse \
+                      config/demo --from 2026-05-01 --to 2026-05-31 --json --daily")]
     Rehearse(rehearse::RehearseArgs),
     /// Show one field's clocks as of today.
-    #[command(after_help = "Example: furrowbell show \"North 80\" --book config/demo --on 2026-05-20")]
+    #[command(
+        after_help = "Example: furrowbell show \"North 80\" --book config/demo --on 2026-05-20"
+    )]
     Show(show::ShowArgs),
     /// Show the numbers behind one notice.
     #[command(after_help = "Example: furrowbell why 019f0c3e --book config/demo")]
@@ -137,7 +137,10 @@ fn field<'a>(book: &'a Book, name: &str) -> Result<&'a Field, Failure> {
 fn person<'a>(book: &'a Book, id: &str) -> Result<&'a Person, Failure> {
     book.person(id).ok_or_else(|| {
         let ids: Vec<_> = book.people.iter().map(|person| person.id.as_str()).collect();
-        Failure::Fault(format!("nobody in the book has the id \"{id}\"; there are {}", ids.join(", ")))
+        Failure::Fault(format!(
+            "nobody in the book has the id \"{id}\"; there are {}",
+            ids.join(", ")
+        ))
     })
 }
 

@@ -72,7 +72,8 @@ pub async fn run(args: RehearseArgs) -> Result<(), Failure> {
         println!("{}\n", opening(&desk, from, to));
     }
     let end = start_of_day(to + Days::new(1), zone);
-    let mut stage = Stage { desk: &desk, args: &args, tally: Tally::default(), told: BTreeSet::new() };
+    let mut stage =
+        Stage { desk: &desk, args: &args, tally: Tally::default(), told: BTreeSet::new() };
     stage.play(replies, end).await?;
     stage.close(began).await?;
     desk.store.close().await;
@@ -82,7 +83,9 @@ pub async fn run(args: RehearseArgs) -> Result<(), Failure> {
 /// First and last day: as asked, else those of the weather.
 fn span(book: &Book, args: &RehearseArgs) -> Result<(NaiveDate, NaiveDate), Failure> {
     let weather = book.service.weather.files.as_ref().ok_or_else(|| {
-        Failure::Fault("a rehearsal needs recorded weather; service.toml has no [weather.files]".into())
+        Failure::Fault(
+            "a rehearsal needs recorded weather; service.toml has no [weather.files]".into(),
+        )
     })?;
     let files = crate::weather::sources::Files::new(book.folder.join(&weather.folder), 0);
     let span = files.span().ok_or_else(|| {
@@ -163,7 +166,10 @@ impl Stage<'_> {
             })
             .await?;
         if self.args.json {
-            println!("{}", json!({"kind": "reply", "at": now, "from": person.id, "body": reply.text}));
+            println!(
+                "{}",
+                json!({"kind": "reply", "at": now, "from": person.id, "body": reply.text})
+            );
         } else {
             println!("{}  {} replies", zoned(now, desk.book.service.zone), person.name);
             println!("    < {}\n", reply.text);
@@ -181,7 +187,8 @@ impl Stage<'_> {
         *self.tally.texts.entry(text.route.name()).or_default() += 1;
         self.tally.segments += segments;
         self.tally.two_segments += usize::from(segments > 1);
-        let topics: BTreeSet<_> = notices.iter().map(|notice| notice.identity.topic.name()).collect();
+        let topics: BTreeSet<_> =
+            notices.iter().map(|notice| notice.identity.topic.name()).collect();
         for topic in &topics {
             *self.tally.topics.entry((*topic).to_owned()).or_default() += 1;
         }
@@ -197,8 +204,14 @@ impl Stage<'_> {
             println!("{line}");
         } else {
             let book = &self.desk.book;
-            let name = book.person(&text.person).map_or(text.person.as_str(), |person| person.name.as_str());
-            println!("{}  to {name} ({})", zoned(at, book.service.zone), topics.into_iter().collect::<Vec<_>>().join(", "));
+            let name = book
+                .person(&text.person)
+                .map_or(text.person.as_str(), |person| person.name.as_str());
+            println!(
+                "{}  to {name} ({})",
+                zoned(at, book.service.zone),
+                topics.into_iter().collect::<Vec<_>>().join(", ")
+            );
             println!("    > {}\n", text.body);
         }
         Ok(())
@@ -259,7 +272,9 @@ impl Stage<'_> {
         for (topic, count) in &tally.topics {
             println!("  {count:>4}  {topic}");
         }
-        println!("The label, local rules and licensed applicators decide. The weather and the people are the book's.");
+        println!(
+            "The label, local rules and licensed applicators decide. The weather and the people are the book's."
+        );
         Ok(())
     }
 

@@ -3,7 +3,7 @@
 use super::Failure;
 use crate::clock::{Clock, Ids};
 use crate::lifecycle::{self, End, Signals, Wish};
-use crate::pages::{self, Hook, Inbox, InboundMessage, Pages};
+use crate::pages::{self, Hook, InboundMessage, Inbox, Pages};
 use crate::rounds::Desk;
 use crate::store::{Inbound, Store};
 use crate::wire::{self, Outside};

@@ -40,9 +40,10 @@ pub async fn run(args: SendTestArgs) -> Result<(), Failure> {
     let to = to.ok_or_else(|| {
         Failure::Fault(format!("{} has no address for {} in the book", person.id, route.name()))
     })?;
-    let ready = desk.routes.get(&route).ok_or_else(|| {
-        Failure::Fault(format!("service.toml has no [routes.{}]", route.name()))
-    })?;
+    let ready = desk
+        .routes
+        .get(&route)
+        .ok_or_else(|| Failure::Fault(format!("service.toml has no [routes.{}]", route.name())))?;
     let now = desk.clock.now();
     let name = &desk.book.service.name;
     let outcome = ready

@@ -35,7 +35,10 @@ pub struct ShowArgs {
 pub async fn run(args: ShowArgs) -> Result<(), Failure> {
     let book = super::load(&args.book.folder)?;
     let id = super::field(&book, &args.field)?.id.clone();
-    let zone = book.field(&id).and_then(|field| book.farm(&field.farm)).map_or(book.service.zone, |farm| farm.zone);
+    let zone = book
+        .field(&id)
+        .and_then(|field| book.farm(&field.farm))
+        .map_or(book.service.zone, |farm| farm.zone);
     let store = wire::store(&book).await?;
     let now = args.on.map_or_else(|| Clock::System.now(), |on| noon(on, zone));
     let desk = wire::desk(book, store, Clock::pretended(now), Outside::Pretended)?;
@@ -100,7 +103,8 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
 fn heading(at: &FieldNow<'_>) -> String {
     let site = &at.field.site;
     let texture = serde_json::to_value(site.texture).ok();
-    let texture = texture.as_ref().and_then(|word| word.as_str()).unwrap_or_default().replace('-', " ");
+    let texture =
+        texture.as_ref().and_then(|word| word.as_str()).unwrap_or_default().replace('-', " ");
     format!(
         "{} ({}), {}: {} acres, {texture}, {} % organic matter",
         at.field.name,
@@ -122,7 +126,8 @@ fn planned(plan: &Plan) -> Vec<String> {
             format!("  {what}: {} ({})", pass.name, names.join(", "))
         })
     };
-    let mut lines = vec![format!("  {crop}, {} in deep, {} in rows", plan.depth.get(), plan.row_spacing.get())];
+    let mut lines =
+        vec![format!("  {crop}, {} in deep, {} in rows", plan.depth.get(), plan.row_spacing.get())];
     lines.extend(mix("pre", &plan.pre));
     lines.extend(mix("post", &plan.post));
     lines.extend(plan.nitrogen.map(|nitrogen| {
@@ -179,7 +184,9 @@ fn clocks(now: &Now) -> Vec<String> {
     match (now.post_applied_on, &now.post_window) {
         (Some(on), _) => lines.push(format!("  post pass: done {on}")),
         (None, Some(window)) => {
-            let opens = window.opening.map_or("not open yet".to_owned(), |opening| format!("open {}", opening.on));
+            let opens = window
+                .opening
+                .map_or("not open yet".to_owned(), |opening| format!("open {}", opening.on));
             lines.push(format!("  post window: {opens}; closes {}", range(&window.closes)));
         }
         (None, None) => {}

@@ -26,7 +26,10 @@ pub async fn run(args: WhyArgs) -> Result<(), Failure> {
     };
     if notices.is_empty() {
         let told = "furrowbell texts --json lists texts with their notices";
-        return Err(Failure::Fault(format!("no notice or text has the id {}; {told}", args.notice)));
+        return Err(Failure::Fault(format!(
+            "no notice or text has the id {}; {told}",
+            args.notice
+        )));
     }
     for notice in notices {
         let identity = &notice.identity;

@@ -148,14 +148,16 @@ impl<'a> Desk<'a> {
             Reply::Hold { days, place } => return self.hold(*days, place),
             Reply::Rain { inches, date, place } => {
                 let amount = Millimetres::from_inches(*inches).map_err(misread)?;
-                (Event::Rain { amount }, date, place, &[Topic::RainNeeded])
+                (Event::Rain { amount }, date, place, &[Topic::RainNeeded, Topic::WeatherGap])
             }
             Reply::Stage { stage, date, place } => {
-                (Event::StageSeen { stage: *stage }, date, place, &[Topic::Emergence])
+                let asking = &[Topic::Emergence, Topic::ColdAfterPlanting];
+                (Event::StageSeen { stage: *stage }, date, place, asking)
             }
             Reply::Weeds { height_in, date, place } => {
                 let height = Inches::new(*height_in).map_err(misread)?;
                 let asking = &[
+                    Topic::RainLate,
                     Topic::ResidualEnding,
                     Topic::PostOpen,
                     Topic::PostClosing,
@@ -307,17 +309,16 @@ fn one_pass(
 /// The pass that answers a question of that topic.
 const fn settled_by(topic: Topic) -> Option<Pass> {
     match topic {
-        Topic::PostOpen | Topic::PostClosing | Topic::PostOverdue | Topic::ResidualEnding => {
-            Some(Pass::Post)
+        Topic::RainSet
+        | Topic::ResidualEnding
+        | Topic::PostOpen
+        | Topic::PostClosing
+        | Topic::PostOverdue => Some(Pass::Post),
+        Topic::SidedressOpen | Topic::SidedressClosing | Topic::NitrogenLoss => {
+            Some(Pass::Sidedress)
         }
-        Topic::SidedressOpen | Topic::SidedressClosing => Some(Pass::Sidedress),
         Topic::RainNeeded => Some(Pass::Hoe),
-        Topic::Emergence
-        | Topic::RainSet
-        | Topic::RainLate
-        | Topic::NitrogenLoss
-        | Topic::ColdAfterPlanting
-        | Topic::WeatherGap => None,
+        Topic::Emergence | Topic::RainLate | Topic::ColdAfterPlanting | Topic::WeatherGap => None,
     }
 }
 

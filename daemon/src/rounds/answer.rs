@@ -3,17 +3,17 @@
 use super::Desk;
 use super::timing::local_day;
 use crate::replies::answer::{self, Answer, Consent as Wish, Effects, OpenQuestion, OwnField};
-use crate::replies::grammar;
+use crate::replies::grammar::{self, Pass};
 use crate::store::{
     Consent, ConsentState, Ending, Handling, Inbound, Notice, Record, Text, TextKind, Via,
 };
-use crate::wording::answers::{Answer as Said, Done};
+use crate::wording::answers::{Answer as Said, Pass as SaidPass};
 use crate::wording::text::{FieldRef, TextInput};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use furrowbell_config::farms::{Farm, Field};
 use furrowbell_config::people::{Person, Role};
 use furrowbell_engine::findings::Urgency;
-use furrowbell_engine::journal::{Entry, Event};
+use furrowbell_engine::journal::Entry;
 
 /// How long a text may be answered by a bare DONE.
 const QUESTION_STANDS: TimeDelta = TimeDelta::days(45);
@@ -168,49 +168,57 @@ impl Desk {
         today: NaiveDate,
     ) -> anyhow::Result<Option<String>> {
         let service = &self.book.service;
-        let say = |said: &Said<'_>| self.wording.answer(&service.name, person.language, said);
-        Ok(Some(match answer {
-            Answer::Recorded { event, date, fields } => say(&recorded(event, *date, &fields.join(", "))),
-            Answer::AskField { fields } => {
-                let fields: Vec<_> = fields.iter().map(String::as_str).collect();
-                say(&Said::WhichField { fields: &fields })
+        let contact = service.contact.as_str();
+        let most = service.sending.routine_texts_per_day;
+        let fields: Vec<&str> = match answer {
+            Answer::Recorded { fields, .. }
+            | Answer::AskField { fields }
+            | Answer::AskPass { fields, .. }
+            | Answer::NothingOpen { fields } => fields.iter().map(String::as_str).collect(),
+            _ => Vec::new(),
+        };
+        let passes: Vec<_> = match answer {
+            Answer::AskPass { passes, .. } => passes.iter().filter_map(said_pass).collect(),
+            _ => Vec::new(),
+        };
+        let reason = match answer {
+            Answer::Why { notice_id: Some(id) } => self.reason(person, id, today).await?,
+            _ => None,
+        };
+        let said = match answer {
+            Answer::Recorded { event, date, .. } => {
+                Said::Recorded { event, date: *date, fields: &fields }
             }
-            Answer::AskPass { fields, .. } => say(&Said::WhichPass { field: &fields.join(", ") }),
-            Answer::AskDay => say(&Said::WhichDay),
-            Answer::NothingOpen { .. } => say(&Said::NothingOpen),
-            Answer::Why { notice_id } => match notice_id {
-                Some(id) => self.numbers(person, id, today).await?,
-                None => say(&Said::NothingOpen),
+            Answer::AskField { .. } => Said::AskField { fields: &fields },
+            Answer::AskPass { .. } => Said::AskPass { fields: &fields, passes: &passes },
+            Answer::AskDay => Said::AskDay,
+            Answer::NothingOpen { .. } => Said::NothingOpen { fields: &fields },
+            Answer::Why { .. } => match &reason {
+                Some((field, reason)) => Said::Why { fields: &[field], reason, contact },
+                None => Said::NothingTold { contact },
             },
-            Answer::Stopped => say(&Said::Stopped),
-            Answer::Started => say(&Said::Started),
-            Answer::Help => say(&Said::Help {
-                contact: &service.contact,
-                most: service.sending.routine_texts_per_day,
-            }),
-            Answer::NotUnderstood => say(&Said::NotUnderstood),
+            Answer::Stopped => Said::Stopped,
+            Answer::Started => Said::Started,
+            Answer::Help => Said::Help { contact, most },
+            Answer::NotUnderstood => Said::NotUnderstood,
             Answer::Silence => return Ok(None),
-        }))
+        };
+        Ok(Some(self.wording.answer(&service.name, person.language, &said)))
     }
 
-    /// The numbers behind a notice, in a line.
-    async fn numbers(&self, person: &Person, id: &str, today: NaiveDate) -> anyhow::Result<String> {
-        let name = &self.book.service.name;
-        let notice = self.store.notice(id).await?;
-        let known = notice.and_then(|notice| {
-            let field = self.book.field(&notice.identity.field)?;
-            Some((notice, field))
-        });
-        let Some((notice, field)) = known else {
-            return Ok(self.wording.answer(name, person.language, &Said::NothingOpen));
-        };
+    /// A notice's field and the numbers behind it in a few words.
+    async fn reason<'a>(
+        &'a self,
+        person: &Person,
+        id: &str,
+        today: NaiveDate,
+    ) -> anyhow::Result<Option<(&'a str, String)>> {
+        let Some(notice) = self.store.notice(id).await? else { return Ok(None) };
+        let Some(field) = self.book.field(&notice.identity.field) else { return Ok(None) };
         let line = self.wording.line(&TextInput {
-            sender: name,
+            sender: &self.book.service.name,
             language: person.language,
-            fields: vec![FieldRef {
-                name: &field.name,
-                crop_is_corn: field.plan.as_ref().is_some_and(|plan| plan.crop.is_corn()),
-            }],
+            fields: vec![FieldRef::of(field)],
             evidence: &notice.evidence,
             version: notice.identity.version,
             act_by: notice.act_by,
@@ -219,7 +227,7 @@ impl Desk {
             stop_hint: false,
             update: false,
         });
-        Ok(format!("{name}: {}: {line}", field.name))
+        Ok(Some((&field.name, line)))
     }
 }
 
@@ -228,20 +236,14 @@ fn is_settled(notice: &Notice) -> bool {
     matches!(ending, Some(Ending::Answered | Ending::Superseded))
 }
 
-fn recorded<'a>(event: &Event, date: NaiveDate, field: &'a str) -> Said<'a> {
-    let done = |what| Said::Done { field, date, what };
-    match event {
-        Event::Planted => done(Done::Planted),
-        Event::PreApplied { .. } => done(Done::Pre),
-        Event::PostApplied { .. } => done(Done::Post),
-        Event::Sidedressed { nitrogen } => {
-            done(Done::Sidedress(nitrogen.map(furrowbell_engine::units::PoundsPerAcre::get)))
-        }
-        Event::Hoed => done(Done::Hoed),
-        Event::Rain { amount } => Said::Rain { field, date, inches: amount.inches() },
-        Event::StageSeen { stage } => Said::Stage { field, date, stage: *stage },
-        Event::WeedsSeen { height } => Said::Weeds { field, date, inches: height.get() },
-        Event::Hold { until, .. } => Said::Held { field: Some(field), until: *until },
+/// What is asked for by name; a sprayer pass may be either, so it is not.
+const fn said_pass(pass: &Pass) -> Option<SaidPass> {
+    match pass {
+        Pass::Pre => Some(SaidPass::Pre),
+        Pass::Post => Some(SaidPass::Post),
+        Pass::Sidedress => Some(SaidPass::Sidedress),
+        Pass::Hoe => Some(SaidPass::Hoe),
+        Pass::Spray => None,
     }
 }
 

@@ -6,9 +6,7 @@
 use super::Desk;
 use super::advance::FieldNow;
 use super::timing::{after_quiet, local_day, start_of_day};
-use crate::store::{
-    Closing, ConsentState, Ending, Identity, Notice, Telling, Text, TextKind,
-};
+use crate::store::{Closing, ConsentState, Ending, Identity, Notice, Telling, Text, TextKind};
 use crate::wording::text::{FieldRef, TextInput};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
@@ -78,7 +76,11 @@ impl Addressed<'_> {
 
 impl Desk {
     /// Closes notices that no longer hold, then tells what is new.
-    pub(super) async fn decide(&self, fields: &[FieldNow<'_>], now: DateTime<Utc>) -> anyhow::Result<()> {
+    pub(super) async fn decide(
+        &self,
+        fields: &[FieldNow<'_>],
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<()> {
         self.close_what_no_longer_holds(fields, now).await?;
         let composed = self.compose(fields, now).await?;
         let stand = self.store.decide(&composed.tellings).await?;
@@ -234,9 +236,9 @@ impl Desk {
         stop_hint: bool,
     ) -> String {
         let Addressed { person, at, finding } = group[0];
-        let fields = group.iter().map(|one| FieldRef {
-            name: nameless.unwrap_or(&one.at.field.name),
-            crop_is_corn: one.at.field.plan.as_ref().is_some_and(|plan| plan.crop.is_corn()),
+        let fields = group.iter().map(|one| {
+            let field = FieldRef::of(one.at.field);
+            FieldRef { name: nameless.unwrap_or(field.name), ..field }
         });
         self.wording.text(&TextInput {
             sender: &self.book.service.name,

@@ -119,7 +119,8 @@ impl Desk {
                 _ => sent.push(sent_line(told, &queued, &notices)),
             }
         }
-        let age = fields.iter().filter_map(|at| at.forecast_issued).min().map(|issued| now - issued);
+        let age =
+            fields.iter().filter_map(|at| at.forecast_issued).min().map(|issued| now - issued);
         let age = age.and_then(|age| u32::try_from(age.num_hours()).ok());
         Ok(self.wording.digest(&DigestInput {
             sender: self.book.service.name.clone(),
@@ -173,7 +174,8 @@ impl Desk {
         now: DateTime<Utc>,
     ) -> anyhow::Result<Vec<HeldLine>> {
         let composed = self.compose(fields, now).await?;
-        let own = composed.held.iter().filter(|(one, _)| one.at.farm.advisors.contains(&advisor.id));
+        let own =
+            composed.held.iter().filter(|(one, _)| one.at.farm.advisors.contains(&advisor.id));
         let mut lines: BTreeMap<(String, Topic), HeldLine> = BTreeMap::new();
         for (one, why) in own {
             let to = one.person.name.clone();

@@ -41,7 +41,11 @@ impl Desk {
             let settlement = self.try_to_send(&queued, now).await?;
             let accepted = matches!(settlement, Settlement::Sent { .. });
             let id = &queued.text.id;
-            match self.store.settle(id, &token, self.clock.now(), began.elapsed(), &settlement).await {
+            match self
+                .store
+                .settle(id, &token, self.clock.now(), began.elapsed(), &settlement)
+                .await
+            {
                 Ok(()) => {}
                 Err(Error::LostLease { .. }) => {
                     tracing::warn!(text = id, "the lease ran out before the outcome was written");
@@ -70,7 +74,9 @@ impl Desk {
             return Ok(Settlement::Failed { why });
         };
         let Some(to) = self.address(&text.person, text.route) else {
-            return Ok(Settlement::Failed { why: "the person has no address for the route".into() });
+            return Ok(Settlement::Failed {
+                why: "the person has no address for the route".into(),
+            });
         };
         if queued.possibly_twice && !route.drops_repeats() {
             if let Some(settlement) = self.second_thoughts(queued, now).await? {
@@ -87,9 +93,10 @@ impl Desk {
             now,
         };
         let limit = self.clock.wait_until(now + LEASE - MARGIN);
-        let outcome = tokio::time::timeout(limit, route.send(&outgoing)).await.unwrap_or_else(|_| {
-            Outcome::Unknown { why: "no answer within the time of the claim".into() }
-        });
+        let outcome =
+            tokio::time::timeout(limit, route.send(&outgoing)).await.unwrap_or_else(|_| {
+                Outcome::Unknown { why: "no answer within the time of the claim".into() }
+            });
         Ok(self.settlement(queued, outcome, route.drops_repeats(), now))
     }
 
@@ -131,7 +138,13 @@ impl Desk {
                 Settlement::Sent { provider_id }
             }
             Outcome::Retry { why, after } => {
-                tracing::warn!(text = text.id, person, why, attempt = queued.attempts, "will try again");
+                tracing::warn!(
+                    text = text.id,
+                    person,
+                    why,
+                    attempt = queued.attempts,
+                    "will try again"
+                );
                 let wait = after.unwrap_or_default().max(backoff(&text.id, queued.attempts));
                 Settlement::Retry { due_at: now + wait, why }
             }
@@ -144,8 +157,16 @@ impl Desk {
                 Settlement::Failed { why }
             }
             Outcome::Unknown { why } if drops_repeats => {
-                tracing::warn!(text = text.id, person, why, "answer lost; asking again under the same id");
-                Settlement::Unknown { again_at: Some(now + backoff(&text.id, queued.attempts)), why }
+                tracing::warn!(
+                    text = text.id,
+                    person,
+                    why,
+                    "answer lost; asking again under the same id"
+                );
+                Settlement::Unknown {
+                    again_at: Some(now + backoff(&text.id, queued.attempts)),
+                    why,
+                }
             }
             Outcome::Unknown { why } => {
                 tracing::warn!(text = text.id, person, why, "answer lost");

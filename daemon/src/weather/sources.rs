@@ -64,7 +64,9 @@ impl Files {
             kept.changed = changed;
             match files::read(&path) {
                 Ok(days) => kept.days = days.into(),
-                Err(error) => tracing::error!(%error, "a weather file has a fault; its last good days stay in force"),
+                Err(error) => {
+                    tracing::error!(%error, "a weather file has a fault; its last good days stay in force")
+                }
             }
         }
         Arc::clone(&kept.days)

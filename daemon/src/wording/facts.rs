@@ -151,6 +151,11 @@ impl Facts {
                 self.limit_value = stage.to_string();
                 self.ingredient = ingredient.name();
             }
+            PostLimit::BeforeStage { stage, ingredient } => {
+                self.limit = "before";
+                self.limit_value = stage.to_string();
+                self.ingredient = ingredient.name();
+            }
             PostLimit::CropHeight { inches, ingredient } => {
                 self.limit = "height";
                 self.limit_value = measure(*inches);

@@ -3,6 +3,7 @@
 use super::facts::{Facts, Telling};
 use super::{Wording, dates, gsm7};
 use chrono::NaiveDate;
+use furrowbell_config::farms::Field;
 use furrowbell_config::people::Language;
 use furrowbell_engine::findings::{Evidence, Topic};
 use minijinja::context;
@@ -15,6 +16,14 @@ pub struct FieldRef<'a> {
     pub name: &'a str,
     /// Whether corn stands in it; else soybean.
     pub crop_is_corn: bool,
+}
+
+impl<'a> FieldRef<'a> {
+    /// A field of the book.
+    pub fn of(field: &'a Field) -> Self {
+        let crop_is_corn = field.plan.as_ref().is_some_and(|plan| plan.crop.is_corn());
+        Self { name: &field.name, crop_is_corn }
+    }
 }
 
 /// What a text tells, to whom.
