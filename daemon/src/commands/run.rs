@@ -43,6 +43,8 @@ pub enum LogForm {
 
 /// Longest wait between two looks at the clock, so that a stepped clock is noticed.
 const LONGEST_SLEEP: Duration = Duration::from_secs(30);
+/// Longest wait of the first round for the first pull.
+const FIRST_PULL: Duration = Duration::from_secs(60);
 /// Wait after a round that failed as a whole, such as when the database was away.
 const AFTER_TROUBLE: chrono::TimeDelta = chrono::TimeDelta::seconds(30);
 
@@ -189,6 +191,14 @@ async fn keep_pulling(mut desks: watch::Receiver<Desk>, stop: CancellationToken)
 }
 
 async fn keep_turning(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
+    // After an outage the stored forecast is old; advice that rests on it can wait for the first
+    // pull, though not for ever.
+    let desk = desks.borrow().clone();
+    let pulled = tokio::time::timeout(FIRST_PULL, desk.came_in.notified());
+    tokio::select! {
+        () = stop.cancelled() => return,
+        _ = pulled => {}
+    }
     loop {
         let desk = desks.borrow_and_update().clone();
         let next = match desk.turn().await {

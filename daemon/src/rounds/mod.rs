@@ -57,11 +57,11 @@ impl Desk {
     /// the digests that are due.
     pub async fn turn(&self) -> anyhow::Result<()> {
         let now = self.clock.now();
+        self.expire(now).await?;
         self.answer_inbound(now).await?;
         let fields = self.advance(now).await?;
         self.decide(&fields, now).await?;
         self.make_due_digests(&fields, now).await?;
-        self.expire(now).await?;
         self.figures.round_done(now);
         self.to_send.notify_one();
         Ok(())
