@@ -1,6 +1,6 @@
 //! Thirty-seven real springs: when corn comes up and silks at Champion, Nebraska.
 //!
-//! The weather is `champion_climate.txt` of the AquaCrop package 3.1.0 (MIT): daily low, high, rain
+//! The weather is `champion_climate.txt` of the Python package `aquacrop` 3.1.0 (MIT): daily low, high, rain
 //! and reference demand at 40.40 N 101.73 W, 1982 to 2018 without a gap. `FURROWBELL_CHAMPION` says
 //! where it lies; the tests are skipped, and say so, where it is not set.
 

@@ -59,7 +59,7 @@ fn both_limits_are_clipped_before_the_mean_is_taken() {
 
 #[test]
 fn two_weeks_of_real_spring_add_up() {
-    // Champion, Nebraska, May 2012 (daily low and high in C, from the data of the AquaCrop package
+    // Champion, Nebraska, May 2012 (daily low and high in C, from the data of the Python package
     // 3.1.0), planted 1 May and counted from 2 May. GDD by that package's method 2, which is the
     // 86/50 rule in C. Tolerance: printed to three decimals.
     let days = [
@@ -118,7 +118,7 @@ fn emergence_takes_longer_deep_dry_fine_and_under_residue() {
     assert_eq!((need.low, need.high), (155.0, 185.0));
     // Shallower than 2 in, or with the seed zone unknown, nothing is added or taken off.
     let need = arlington(&Seedbed { depth_in: 1.5, dry: None, ..SILT_LOAM });
-    assert_eq!(need.likely, 125.0);
+    close(need.likely, 125.0, 1e-9);
 }
 
 #[test]

@@ -30,9 +30,9 @@ pub const SATURATED_SHARE: Figure =
 ///
 /// Fitted by hand to the daily soil moisture of nine Corn Belt stations of the US Climate Reference
 /// Network (NOAA, spring 2020): the content at 20 cm falls half to two thirds as fast as at 5 and
-/// 10 cm in dry spells, and rates from 0.05 to 0.2 follow the measured course equally well.
+/// 10 cm in dry spells, and rates from 0.2 to 0.6 follow the measured course about equally well.
 pub const DRAWN_UP: Figure =
-    Figure::new(0.1, Source::common_practice("fitted to NOAA USCRN soil moisture, spring 2020"));
+    Figure::new(0.4, Source::common_practice("fitted to NOAA USCRN soil moisture, spring 2020"));
 
 /// What one day brings.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -154,10 +154,12 @@ impl Bucket {
         self.transpire(basal * day.demand_mm, grown);
     }
 
-    /// The layer below sends water up to a top layer that is drier than itself.
+    /// The layer below sends water up to a top layer that is drier than itself, less and less as the
+    /// surface dries and conducts no more.
     fn draw_up(&mut self) {
         let content = |at: usize| self.water[at] / LAYERS_MM[at];
-        let moved = DRAWN_UP.value * (content(1) - content(0)).max(0.0) * LAYERS_MM[0];
+        let share = DRAWN_UP.value * self.evaporation_reduction();
+        let moved = share * (content(1) - content(0)).max(0.0) * LAYERS_MM[0];
         self.water[1] -= moved;
         self.water[0] += moved;
     }

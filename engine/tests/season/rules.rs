@@ -199,8 +199,7 @@ fn a_hold_silences_its_topic_until_its_day() {
 #[test]
 fn emergence_is_told_for_three_days_unless_somebody_said_it_first() {
     let mut field = Field::corn();
-    // Top 4 in below half of the available water after a month without rain: 115 + 30 GDD, at
-    // 14.4 a day from 2 May on.
+    // Seed zone dry after a month without rain: 115 + 30 GDD, at 14.4 a day from 2 May on.
     assert_eq!(first_day(&field, Topic::Emergence), Some(date(5, 12)));
     assert_eq!(field.raised(Topic::Emergence, date(5, 1), 60).len(), 3);
     field.note(date(5, 11), Event::StageSeen { stage: Stage::Emerged });
@@ -242,7 +241,7 @@ fn a_small_starter_opens_sidedress_at_v3_and_a_full_one_at_v5() {
         let mut field = Field::corn();
         // Enough rain that the soil's supply does not lag.
         for turn in 0..20 {
-            field.rain(date(4, 3) + Days::new(4 * turn), 0.6, Kind::Radar);
+            field.rain(date(4, 3) + Days::new(4 * turn), 0.8, Kind::Radar);
         }
         let nitrogen = field.plan.nitrogen.as_mut().unwrap();
         nitrogen.starter = PoundsPerAcre::new(starter).unwrap();
