@@ -5,6 +5,8 @@
 //! where it lies; the tests are skipped, and say so, where it is not set.
 
 use chrono::{Datelike, NaiveDate};
+use furrowbell_engine::clocks::Stage;
+use furrowbell_engine::clocks::corn::{self, Corn};
 use furrowbell_engine::clocks::heat;
 use furrowbell_engine::units::Celsius;
 use std::collections::BTreeMap;
@@ -22,18 +24,19 @@ impl Champion {
         Some(Self(text.lines().skip(1).filter_map(row).collect()))
     }
 
-    /// Whole days from planting to the day on which so much heat is reached, for each year.
-    fn days_to(&self, gdd: f64, month: u32, day: u32) -> Vec<i64> {
+    /// Whole days from planting to the day on which the corn clock shows a stage, for each year.
+    /// Silk is set to 1400 GDD by a relative maturity of 113.4 days.
+    fn days_to(&self, stage: Stage, month: u32, day: u32) -> Vec<i64> {
         (1982..=2018)
             .map(|year| {
                 let planted = NaiveDate::from_ymd_opt(year, month, day).unwrap();
-                let mut sum = 0.0;
+                let mut clock = Corn::planted(115.0, 113.4244, planted);
                 let (reached, _) = self
                     .0
                     .range(planted.succ_opt().unwrap()..)
                     .find(|(_, heat)| {
-                        sum += **heat;
-                        sum >= gdd
+                        clock.advance(**heat);
+                        clock.stage() >= stage
                     })
                     .unwrap();
                 (*reached - planted).num_days()
@@ -74,7 +77,7 @@ fn emergence_by_planting_date() {
     for (month, day, middle, least, most) in
         [(4, 20, 16, 9, 25), (5, 1, 12, 8, 20), (5, 15, 10, 6, 18)]
     {
-        let days = champion.days_to(115.0, month, day);
+        let days = champion.days_to(Stage::Emerged, month, day);
         assert_eq!(median(days.clone()), middle, "planted {day}.{month}.");
         assert_eq!(days.iter().min(), Some(&least), "planted {day}.{month}.");
         assert_eq!(days.iter().max(), Some(&most), "planted {day}.{month}.");
@@ -84,9 +87,14 @@ fn emergence_by_planting_date() {
 #[test]
 fn silk_by_planting_date() {
     let Some(champion) = Champion::load() else { return };
+    assert!((corn::silk_gdd(113.4244) - 1400.0).abs() < 0.01);
     // 1400 GDD, computed apart the same way: medians 91, 84 and 76 days.
     for (month, day, middle) in [(4, 20, 91), (5, 1, 84), (5, 15, 76)] {
-        assert_eq!(median(champion.days_to(1400.0, month, day)), middle, "planted {day}.{month}.");
+        assert_eq!(
+            median(champion.days_to(Stage::Reproductive(1), month, day)),
+            middle,
+            "planted {day}.{month}."
+        );
     }
 }
 
@@ -97,7 +105,7 @@ fn emergence_takes_the_weeks_that_iowa_names() {
     // the 50s, one in the 60s. Over 37 years no planting from 20 April on took longer than four
     // weeks (Lauer, W121, 2003: worry at 28 to 30 days) or less than five days.
     for (month, day) in [(4, 20), (5, 1), (5, 15)] {
-        let days = champion.days_to(115.0, month, day);
+        let days = champion.days_to(Stage::Emerged, month, day);
         assert!(days.iter().all(|days| (5..=28).contains(days)), "{days:?}");
     }
 }

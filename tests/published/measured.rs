@@ -5,6 +5,7 @@
 //! Iowa. They lie outside the repository; where they are absent the tests are skipped and say so.
 
 use chrono::{Datelike, Days, NaiveDate};
+use furrowbell_engine::clocks::heat::gdd;
 use furrowbell_engine::clocks::soil_temperature::SoilTemperature;
 use furrowbell_engine::clocks::soil_water::{Bucket, WaterDay};
 use furrowbell_engine::journal::{Entry, Event};
@@ -254,6 +255,46 @@ fn dry_and_wet_springs_at_ames_are_told_apart() {
             assert_eq!(lag >= 20.0, lags, "{year} {texture:?}: {lag:.0} %");
         }
     }
+}
+
+#[test]
+fn a_whole_season_of_heat_in_central_illinois() {
+    // Rainfed corn, McLean County, Illinois, 2015, weather of the pyfao56 repository (USDA-ARS,
+    // CC0). Dates and sums worked apart with the 86/50 rule: planted 28 April, 120 GDD on 6 May, 475
+    // on 28 May, 1135 on 28 June, 1400 on 12 July, 2700 on 4 September; 1 May to 30 September 3195.6.
+    let path =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared/data/mclean2015/met2015.wth");
+    let Ok(text) = std::fs::read_to_string(&path) else {
+        println!("skipped: the McLean 2015 weather is not beside this repository");
+        return;
+    };
+    let day = |month, day| NaiveDate::from_ymd_opt(2015, month, day).unwrap();
+    let heat: BTreeMap<NaiveDate, f64> = text
+        .lines()
+        .filter_map(|line| {
+            let cells: Vec<&str> = line.split_whitespace().collect();
+            let date = NaiveDate::parse_from_str(cells.first()?, "%Y-%j").ok()?;
+            let at = |cell: usize| celsius(cells[cell].parse().unwrap());
+            Some((date, gdd(at(2), at(3))))
+        })
+        .collect();
+    assert_eq!(heat.len(), 365);
+    for (target, reached) in [
+        (120.0, day(5, 6)),
+        (475.0, day(5, 28)),
+        (1135.0, day(6, 28)),
+        (1400.0, day(7, 12)),
+        (2700.0, day(9, 4)),
+    ] {
+        let mut sum = 0.0;
+        let found = heat.range(day(4, 29)..).find(|(_, heat)| {
+            sum += **heat;
+            sum >= target
+        });
+        assert_eq!(found.map(|(date, _)| *date), Some(reached), "{target} GDD");
+    }
+    let total: f64 = heat.range(day(5, 1)..=day(9, 30)).map(|(_, heat)| heat).sum();
+    assert!((total - 3195.6).abs() < 0.05, "{total}");
 }
 
 #[expect(clippy::cast_precision_loss, reason = "some hundred days")]

@@ -58,7 +58,6 @@ fn the_early_stages_take_five_days_each() {
     let emerged = day_of(&days, "VE");
     assert_eq!(day_of(&days, "VC"), emerged + Days::new(5));
     assert_eq!(day_of(&days, "V1"), emerged + Days::new(10));
-    assert_eq!(Soybean::v1_date(emerged), emerged + Days::new(10));
 }
 
 #[test]
