@@ -86,6 +86,8 @@ pub struct Now {
     pub emerged_on: Option<NaiveDate>,
     /// Crop stage; `None` before planting and while missing weather hides it.
     pub stage: Option<Stage>,
+    /// Whether the growing point of corn stands above the ground.
+    pub growing_point_above: Option<bool>,
     /// The last pre pass.
     pub pre: Option<PreNow>,
     /// The last post pass since planting.
@@ -255,6 +257,7 @@ impl<'a> Course<'a> {
             planted_on: self.record.planted,
             emerged_on: self.crop.as_ref().and_then(|crop| Some(crop.emerged()?.0)),
             stage: self.crop.as_ref().and_then(|crop| crop.today().stage()),
+            growing_point_above: self.crop.as_ref().and_then(CropCourse::growing_point_is_above),
             pre: self.pre.as_ref().map(|pre| PreNow {
                 applied_on: pre.applied_on,
                 rain: pre.now().copied(),

@@ -385,6 +385,7 @@ fn a_spring_mix_as_people_count_it() {
             date: day(offset),
             mean: Some(Celsius::new(14.0).unwrap()),
             relative_moisture: Some(0.9),
+            available_share: Some(0.9),
         })
         .collect();
     let thresholds = Thresholds::default();
@@ -417,6 +418,7 @@ fn a_warm_wet_spring_ends_mesotrione_first() {
             date: day(offset),
             mean: Some(Celsius::new(24.0).unwrap()),
             relative_moisture: Some(1.0),
+            available_share: Some(1.0),
         })
         .collect();
     let residual = residual::range(Some(day(0)), day(0), &mix, &warm, &Thresholds::default());

@@ -169,6 +169,11 @@ impl Corn {
         }
     }
 
+    /// Whether the growing point stands above the ground, where frost and hail reach it.
+    pub fn growing_point_is_above(&self) -> bool {
+        self.collars() >= f64::from(facts::CORN_GROWING_POINT_ABOVE)
+    }
+
     /// Moves the hand so that the clock agrees with a stage seen today. A stage corn does not have
     /// changes nothing.
     pub fn see(&mut self, stage: Stage) {

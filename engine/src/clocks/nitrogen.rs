@@ -15,16 +15,6 @@ pub fn campbell_rate(celsius: f64) -> f64 {
     10.0_f64.powf(6.14 - 2285.0 / (celsius + 273.15))
 }
 
-/// The rival from US soils: `log10 k = 6.16 - 2299/T`, a week (from memory).
-///
-/// # References
-///
-/// Stanford, Frere & Schwaninger, Temperature coefficient of soil nitrogen mineralization, Soil
-/// Sci. 115:321, 1973.
-pub fn stanford_rate(celsius: f64) -> f64 {
-    10.0_f64.powf(6.16 - 2299.0 / (celsius + 273.15))
-}
-
 /// N that soil gives in a usual year for each percent of organic matter, lb/acre: 20,000 lb of
 /// organic matter an acre furrow slice, a twentieth of it N, 2 % a year.
 pub const POUNDS_PER_PERCENT_A_YEAR: Figure = Figure::new(

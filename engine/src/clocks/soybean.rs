@@ -7,7 +7,7 @@
 
 use crate::clocks::Stage;
 use crate::reference::crops as facts;
-use chrono::{Datelike, NaiveDate, TimeDelta};
+use chrono::{Datelike, NaiveDate};
 
 /// Days from VE to V1.
 pub const V1_DAYS: f64 = facts::SOYBEAN_VE_TO_VC_DAYS.value + facts::SOYBEAN_VC_TO_V1_DAYS.value;
@@ -156,13 +156,6 @@ impl Soybean {
         let day = facts::SOYBEAN_FLOWER_DAY.value
             + facts::SOYBEAN_FLOWER_DAYS_PER_GROUP.value * self.maturity_group;
         f64::from(self.today.ordinal()) - day
-    }
-
-    /// The day on which V1 comes for a crop up on `emerged`.
-    pub fn v1_date(emerged: NaiveDate) -> NaiveDate {
-        #[expect(clippy::cast_possible_truncation, reason = "ten days")]
-        let days = V1_DAYS as i64;
-        emerged + TimeDelta::days(days)
     }
 }
 

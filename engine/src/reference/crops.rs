@@ -46,13 +46,6 @@ pub const CORN_COLLAR_GDD: Figure = Figure::new(82.0, NIELSEN_2019);
 pub const CORN_LATE_COLLAR_GDD: Figure = Figure::new(50.0, NIELSEN_2019);
 /// Collar after which leaves come faster.
 pub const CORN_LEAF_BREAK: u8 = 10;
-/// The rival pair, 84 to V10 and 56 after it.
-pub const CORN_COLLAR_IOWA_GDD: [Figure; 2] = {
-    const SOURCE: Source = Source::published(
-        "Abendroth, Elmore, Boyer & Marlay, Corn growth and development, PMR 1009, 2011",
-    );
-    [Figure::new(84.0, SOURCE), Figure::new(56.0, SOURCE)]
-};
 /// Collar from which the growing point stands above the ground.
 pub const CORN_GROWING_POINT_ABOVE: u8 = 6;
 

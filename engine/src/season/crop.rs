@@ -92,6 +92,14 @@ impl CropCourse {
         &self.days[self.today]
     }
 
+    /// Whether the growing point of corn stands above the ground today.
+    pub fn growing_point_is_above(&self) -> Option<bool> {
+        match self.today().growth {
+            Growth::Corn(corn) if !self.today().lost => Some(corn.growing_point_is_above()),
+            _ => None,
+        }
+    }
+
     /// When the crop first was, or will be, where `reached` says; `None` when its stage is lost
     /// today or the day is not foreseen. `reached` is given the crop and a believable height.
     pub fn when(

@@ -1,6 +1,6 @@
 //! Corn nitrogen over the season: the soil's supply, the loss in wet soil, the sidedress window.
 
-use crate::clocks::nitrogen::{Supply, WetLoss};
+use crate::clocks::nitrogen::{self, Supply, WetLoss};
 use crate::clocks::{DateRange, Stage};
 use crate::findings::EarlyReason;
 use crate::plan::NitrogenPlan;
@@ -33,6 +33,8 @@ pub struct NitrogenRow {
     pub supplied_lb: f64,
     /// How far that lies behind a normal year, percent; `None` while it cannot be told.
     pub lag_percent: Option<f64>,
+    /// Share of the season's N that the crop has taken up by its stage, percent.
+    pub uptake_percent: Option<f64>,
     /// Fertiliser nitrate lost in wet soil.
     pub lost_lb: f64,
     /// Saturated days.
@@ -91,6 +93,7 @@ impl Feed {
             rows.push(NitrogenRow {
                 supplied_lb: supply.pounds(&timeline.normal, input.site.organic_matter.get()),
                 lag_percent: supply.lag(most_unknown).map(|(percent, _)| percent),
+                uptake_percent: day.stage().map(nitrogen::uptake_percent),
                 lost_lb: loss.pounds,
                 wet_days: loss.wet_days,
             });

@@ -90,7 +90,8 @@ fn opening(
     if let Some(ends) = pre.ends(input) {
         return at(PostReason::ResidualFading, ends.earliest);
     }
-    pre.now().and_then(|_| at(PostReason::PreNeverSet, pre.weeds_up_on(input)))
+    let up = pre.weeds_up_on(input);
+    pre.now().and_then(|_| at(PostReason::PreNeverSet, record.hoed.map_or(up, |hoed| up.max(hoed))))
 }
 
 /// When weeds outgrow the pass: from the height and day on which they were seen, or else from the
@@ -105,7 +106,7 @@ fn weeds_outgrow(
 ) -> Option<DateRange> {
     let (from, height) = record.weeds.or_else(|| {
         let up = weeds_up(input, pre, crop)?;
-        Some((up, Inches::new(0.0).ok()?))
+        Some((record.hoed.map_or(up, |hoed| up.max(hoed)), Inches::new(0.0).ok()?))
     })?;
     let target = Inches::new(target).ok()?;
     let heat = weed_heat(input, timeline, from);

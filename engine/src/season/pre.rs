@@ -130,6 +130,7 @@ fn soil_days(timeline: &Timeline, from: NaiveDate) -> Vec<SoilDay> {
             date: timeline.days[at].date,
             mean: timeline.soil[at].temperature_c.and_then(|celsius| Celsius::new(celsius).ok()),
             relative_moisture: timeline.soil[at].water.top_over_pf_2,
+            available_share: timeline.soil[at].water.top_share,
         })
         .collect()
 }

@@ -6,8 +6,11 @@ use crate::journal::{Entry, Event};
 use crate::plan::Plan;
 use crate::reference::herbicides::Ingredient;
 use crate::units::{Inches, Millimetres, PoundsPerAcre};
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 use std::collections::BTreeMap;
+
+/// Days after which an entry belongs to another season.
+const SEASON_DAYS: Days = Days::new(300);
 
 /// A herbicide pass as it went on.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,10 +43,12 @@ pub(crate) struct Record {
 }
 
 impl Record {
-    /// Reads the journal; entries dated after `today` are left out.
+    /// Reads the journal; entries dated after `today`, or so long before it that they belong to
+    /// another season, are left out.
     pub fn read(journal: &[Entry], plan: &Plan, today: NaiveDate) -> Self {
         let mut record = Self::default();
-        for entry in journal.iter().filter(|entry| entry.date <= today) {
+        let first = today.checked_sub_days(SEASON_DAYS).unwrap_or(NaiveDate::MIN);
+        for entry in journal.iter().filter(|entry| (first..=today).contains(&entry.date)) {
             record.take(entry, plan);
         }
         record.forget_what_came_before();

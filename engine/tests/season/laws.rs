@@ -98,9 +98,15 @@ proptest! {
     }
 
     #[test]
-    fn findings_are_within_their_time_and_one_a_topic(rains in rains(), day in 0_u64..70) {
+    fn findings_are_within_their_time_and_one_a_topic(rains in rains(), day in 1_u64..70) {
         let today = date(5, 1) + chrono::Days::new(day);
-        let findings = field(&rains).on(today).findings;
+        let season = field(&rains).on(today);
+        let now = season.now.unwrap();
+        let ranges = now.sidedress.map(|window| window.latest);
+        for range in ranges.into_iter().chain(now.post_window.map(|window| window.closes)) {
+            prop_assert!(range.earliest <= range.likely && range.likely <= range.latest);
+        }
+        let findings = season.findings;
         for finding in &findings {
             prop_assert!(finding.expires > today);
             prop_assert!(finding.act_by.is_none_or(|by| by >= today));

@@ -199,8 +199,7 @@ fn a_hold_silences_its_topic_until_its_day() {
 #[test]
 fn emergence_is_told_for_three_days_unless_somebody_said_it_first() {
     let mut field = Field::corn();
-    // Top 4 in below half of the available water after a month without rain: 115 + 30 GDD, at
-    // 14.4 a day from 2 May on.
+    // Seed zone dry after a month without rain: 115 + 30 GDD, at 14.4 a day from 2 May on.
     assert_eq!(first_day(&field, Topic::Emergence), Some(date(5, 12)));
     assert_eq!(field.raised(Topic::Emergence, date(5, 1), 60).len(), 3);
     field.note(date(5, 11), Event::StageSeen { stage: Stage::Emerged });
@@ -242,7 +241,7 @@ fn a_small_starter_opens_sidedress_at_v3_and_a_full_one_at_v5() {
         let mut field = Field::corn();
         // Enough rain that the soil's supply does not lag.
         for turn in 0..20 {
-            field.rain(date(4, 3) + Days::new(4 * turn), 0.6, Kind::Radar);
+            field.rain(date(4, 3) + Days::new(4 * turn), 0.8, Kind::Radar);
         }
         let nitrogen = field.plan.nitrogen.as_mut().unwrap();
         nitrogen.starter = PoundsPerAcre::new(starter).unwrap();
@@ -364,4 +363,68 @@ fn what_lies_ahead_of_today_is_forecast_whatever_it_calls_itself() {
     let ahead = season.days.iter().filter(|row| row.date > date(5, 10));
     assert!(ahead.clone().count() == 21 && ahead.clone().all(|row| row.provisional));
     assert!(!season.today().unwrap().provisional);
+}
+
+#[test]
+fn what_rests_on_a_model_says_so() {
+    let mut field = Field::corn();
+    field.rain(date(5, 6), 1.3, Kind::Model);
+    assert!(field.find(date(5, 7), Topic::RainSet).unwrap().provisional);
+    let up = first_day(&field, Topic::Emergence).unwrap();
+    assert!(!field.find(up, Topic::Emergence).unwrap().provisional);
+    let day = field.day(date(5, 8));
+    day.high = day.high.map(|high| Sourced { kind: Kind::Model, ..high });
+    assert!(field.find(up, Topic::Emergence).unwrap().provisional);
+}
+
+#[test]
+fn a_replanted_field_starts_anew() {
+    let mut field = Field::corn();
+    field.note(date(5, 11), Event::StageSeen { stage: Stage::Emerged });
+    field.note(date(5, 18), Event::PostApplied { ingredients: Vec::new() });
+    field.note(date(5, 24), Event::Planted);
+    let now = field.on(date(5, 26)).now.unwrap();
+    assert_eq!(now.planted_on, Some(date(5, 24)));
+    assert_eq!(now.stage, Some(Stage::Planted));
+    assert_eq!(now.post_applied_on, None);
+    assert_eq!(now.emerged_on, None);
+    // The pre that went on before stays what it was.
+    assert_eq!(now.pre.unwrap().applied_on, date(5, 2));
+}
+
+#[test]
+fn last_years_journal_is_another_season() {
+    let mut field = Field::corn();
+    for entry in &mut field.journal {
+        entry.date = entry.date - Days::new(365);
+    }
+    assert!(field.on(date(5, 20)).now.is_none());
+}
+
+#[test]
+fn a_pre_ahead_of_planting_runs_from_its_own_day() {
+    let mut field = Field::corn();
+    field.journal.clear();
+    field.note(date(4, 20), Event::PreApplied { ingredients: Vec::new() });
+    field.note(date(5, 1), Event::Planted);
+    let season = field.on(date(5, 3));
+    assert_eq!(season.days[0].date, date(4, 20));
+    assert_eq!(season.days[0].stage, None);
+    assert_eq!(field.find(date(4, 25), Topic::RainNeeded).unwrap().occasion, date(4, 20));
+    // Heat counts from the day after planting.
+    let total = |day| season.days.iter().find(|row| row.date == day).unwrap().gdd_total_f;
+    assert_eq!(total(date(4, 30)), None);
+    assert_eq!(total(date(5, 1)), Some(0.0));
+    assert!((total(date(5, 2)).unwrap() - 14.4).abs() < 1e-9);
+}
+
+#[test]
+fn a_field_without_a_pre_is_told_to_look_for_weeds_once_the_crop_has_leaves() {
+    let mut field = Field::corn();
+    field.journal.retain(|entry| entry.event == Event::Planted);
+    let day = first_day(&field, Topic::PostOpen).unwrap();
+    let open = field.find(day, Topic::PostOpen).unwrap();
+    assert!(matches!(open.evidence, Evidence::PostOpen { reason: PostReason::NoPre, .. }));
+    assert_eq!(field.on(day).now.unwrap().stage, Some(Stage::Vegetative(1)));
+    assert!(field.raised(Topic::RainNeeded, date(5, 1), 60).is_empty());
 }
