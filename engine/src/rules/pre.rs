@@ -121,19 +121,23 @@ pub(super) fn rain_late(course: &Course<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-/// The residual is nearly used up.
+/// The residual is nearly used up: told until the post window opens, which then says the rest.
 pub(super) fn residual_ending(course: &Course<'_>) -> Option<Finding> {
     let pre = open_pre(course)?;
     let set_on = pre.set_on()?;
     let ends = pre.ends(course.input)?;
     let today = course.input.today;
     let told_from = days_after(ends.earliest, -course.input.thresholds.residual_warning_days);
-    if today < told_from {
+    let window_is_open = course
+        .post
+        .and_then(|window| window.opening)
+        .is_some_and(|opening| opening.on <= today);
+    if today < told_from || today > ends.likely || window_is_open {
         return None;
     }
     let dry = pre.residual.as_ref()?.dry;
     let evidence = Evidence::ResidualEnding { set_on, ends, dry };
-    let expires = ends.latest.succ_opt()?;
+    let expires = ends.likely.succ_opt()?;
     let mut finding = first(pre.applied_on, Urgency::Routine, expires, evidence);
     finding.act_by = Some(ends.earliest.max(today));
     finding.provisional = !pre.is_firm();
