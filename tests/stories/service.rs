@@ -242,3 +242,34 @@ async fn logs_hold_no_number_and_no_text() {
     }
     assert_eq!(service.stop().await, Some(0));
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_reload_takes_a_sound_book_and_refuses_a_broken_one() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let stage = Stage::set(&books::sqlite_in(folder.path()), true).await;
+    let service = stage.start(MORNING);
+    stage.texts_about("North 80").await;
+    let settings = stage.book.path().join("service.toml");
+    let sound = std::fs::read_to_string(&settings).expect("the book can be read");
+    std::fs::write(&settings, sound.replace("Story Desk", "St\u{f8}ry\tDesk = ["))
+        .expect("written");
+    service.signal("HUP").await;
+    wait_for("the refusal", PATIENCE, async || {
+        service.log().contains("the book was not changed").then_some(())
+    })
+    .await;
+    std::fs::write(&settings, sound.replace("Story Desk", "Prairie Desk")).expect("written");
+    service.signal("HUP").await;
+    wait_for("the new book", PATIENCE, async || {
+        service.log().contains("the book was read again").then_some(())
+    })
+    .await;
+    let before = stage.gateway.delivered().len();
+    assert_eq!(stage.reply("7", "HELP", HOOK_SECRET).await, 204);
+    let answer = wait_for("the answer", PATIENCE, async || {
+        stage.gateway.delivered().into_iter().skip(before).find(|seen| seen.text.contains("STOP"))
+    })
+    .await;
+    assert!(answer.text.starts_with("Prairie Desk: "), "{}", answer.text);
+    assert_eq!(service.stop().await, Some(0));
+}

@@ -28,7 +28,13 @@ pub struct Cli {
 #[derive(Debug, Args)]
 pub struct BookArg {
     /// Folder of the book.
-    #[arg(long = "book", env = "FURROWBELL_BOOK", default_value = ".", value_name = "BOOK")]
+    #[arg(
+        long = "book",
+        global = true,
+        env = "FURROWBELL_BOOK",
+        default_value = ".",
+        value_name = "BOOK"
+    )]
     pub folder: PathBuf,
 }
 

@@ -128,10 +128,8 @@ pub(super) fn residual_ending(course: &Course<'_>) -> Option<Finding> {
     let ends = pre.ends(course.input)?;
     let today = course.input.today;
     let told_from = days_after(ends.earliest, -course.input.thresholds.residual_warning_days);
-    let window_is_open = course
-        .post
-        .and_then(|window| window.opening)
-        .is_some_and(|opening| opening.on <= today);
+    let window_is_open =
+        course.post.and_then(|window| window.opening).is_some_and(|opening| opening.on <= today);
     if today < told_from || today > ends.likely || window_is_open {
         return None;
     }

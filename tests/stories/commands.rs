@@ -1,0 +1,138 @@
+//! Every subcommand as a person at a terminal meets it: help, answers, faults, exit codes.
+
+use furrowbell_tests::binary;
+use furrowbell_tests::books::{self, Points};
+use furrowbell_tests::gateway::Gateway;
+use furrowbell_tests::install_tls;
+use std::path::Path;
+use tempfile::TempDir;
+
+const COMMANDS: [&str; 11] = [
+    "run",
+    "check",
+    "rehearse",
+    "show",
+    "why",
+    "record",
+    "digest",
+    "texts",
+    "people",
+    "send-test",
+    "schema",
+];
+
+fn book(gateway: &str) -> TempDir {
+    books::write(&Points {
+        database: "sqlite:story.db",
+        weather: "http://127.0.0.1:9",
+        gateway,
+        deduplicates: true,
+        port: 0,
+    })
+}
+
+fn path(book: &TempDir) -> &str {
+    book.path().to_str().expect("paths of tests are UTF-8")
+}
+
+async fn failing(args: &[&str], code: i32) -> String {
+    let output = binary::run(args).await;
+    let told = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(code), "{args:?}: {told}");
+    assert!(!told.contains("panicked"), "{told}");
+    told
+}
+
+fn spoil(book: &Path, file: &str, from: &str, to: &str) {
+    let path = book.join(file);
+    let text = std::fs::read_to_string(&path).expect("the book can be read");
+    assert!(text.contains(from), "{file} holds no {from}");
+    std::fs::write(&path, text.replacen(from, to, 1)).expect("the book can be written");
+}
+
+#[tokio::test]
+async fn every_command_explains_itself() {
+    let help = binary::succeed(&["--help"]).await;
+    assert!(help.contains("Exit codes"), "{help}");
+    for command in COMMANDS {
+        assert!(help.contains(command), "{command} is not in the help");
+        let own = binary::succeed(&[command, "--help"]).await;
+        assert!(own.contains("Usage: furrowbell"), "{own}");
+    }
+    failing(&["no-such-command"], 2).await;
+}
+
+#[tokio::test]
+async fn a_broken_book_is_told_whole_and_with_its_places() {
+    let book = book("http://127.0.0.1:9/send");
+    let sound = binary::succeed(&["check", path(&book)]).await;
+    assert!(sound.contains("3 fields"), "{sound}");
+    spoil(book.path(), "service.toml", "every_minutes = 30", "every_minuts = 30");
+    spoil(book.path(), "people.toml", "role = \"grower\"", "role = \"farmer\"");
+    spoil(book.path(), "farms/story.toml", "depth_in = 2.0", "depth_in = 20");
+    let told = failing(&["check", path(&book)], 1).await;
+    for place in ["service.toml:7:", "people.toml:11:", "farms/story.toml:"] {
+        assert!(told.contains(place), "no fault at {place} in\n{told}");
+    }
+    assert!(told.contains("every_minutes"), "it says what was meant\n{told}");
+    assert!(!told.contains(books::GROWER), "{told}");
+    failing(&["rehearse", path(&book)], 1).await;
+    failing(&["run", path(&book)], 1).await;
+    failing(&["check", "no/such/folder"], 1).await;
+}
+
+#[tokio::test]
+async fn what_is_recorded_is_shown() {
+    let book = book("http://127.0.0.1:9/send");
+    let book = ["--book", path(&book)];
+    let record = |rest: &[&'static str]| [&["record", "south 40"], rest, &book[..]].concat();
+    binary::succeed(&record(&["rain", "0.6", "--on", "2026-08-20"])).await;
+    binary::succeed(&record(&["stage", "V4", "--on", "2026-08-22"])).await;
+    let shown =
+        binary::succeed(&[&["show", "South 40", "--on", "2026-08-23"], &book[..]].concat()).await;
+    for words in ["rain 0.60 in", "V4 seen", "bean pre"] {
+        assert!(shown.contains(words), "no {words} in\n{shown}");
+    }
+    let told = failing(&record(&["rain", "999"]), 1).await;
+    assert!(told.contains("outside"), "{told}");
+    let told = failing(&record(&["post", "--on", "2999-01-01"]), 1).await;
+    assert!(told.contains("has not come yet"), "{told}");
+    let told = failing(&[&["show", "Suoth 40"], &book[..]].concat(), 1).await;
+    assert!(told.contains("did you mean \"South 40\"?"), "{told}");
+    failing(&[&["why", "nothing"], &book[..]].concat(), 1).await;
+    let people = binary::succeed(&[&["people"], &book[..]].concat()).await;
+    assert!(people.contains("Gus Grower") && !people.contains(books::GROWER), "{people}");
+    let texts = binary::succeed(&[&["texts"], &book[..]].concat()).await;
+    assert_eq!(texts, "No texts.\n");
+    let digest = binary::succeed(&[&["digest", "--on", "2026-09-02"], &book[..]].concat()).await;
+    assert!(digest.contains("North 80"), "{digest}");
+    let html =
+        binary::succeed(&[&["digest", "--on", "2026-09-02", "--html"], &book[..]].concat()).await;
+    assert!(html.contains("</html>"), "{html}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_test_text_says_what_became_of_it() {
+    install_tls();
+    let gateway = Gateway::start(true).await;
+    let book = book(gateway.url());
+    let send = ["send-test", "grower", "--book", path(&book)];
+    let told = binary::succeed(&send).await;
+    assert!(told.contains("Accepted by sms"), "{told}");
+    assert_eq!(gateway.delivered().len(), 1);
+    gateway.set_down(true);
+    let told = failing(&send, 3).await;
+    assert!(told.contains("did not take it") && !told.contains(books::GROWER), "{told}");
+    failing(&["send-test", "grower", "--route", "email", "--book", path(&book)], 1).await;
+}
+
+#[tokio::test]
+async fn schemas_are_those_of_the_book() {
+    for file in ["service", "people", "farm", "replies"] {
+        let printed = binary::succeed(&["schema", file]).await;
+        let committed =
+            Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../config/schema/{file}.json"));
+        let committed = std::fs::read_to_string(committed).expect("the schema is committed");
+        assert_eq!(printed.trim(), committed.trim(), "{file}");
+    }
+}
