@@ -136,3 +136,14 @@ async fn schemas_are_those_of_the_book() {
         assert_eq!(printed.trim(), committed.trim(), "{file}");
     }
 }
+
+#[test]
+fn the_readme_lists_every_threshold_as_it_is() {
+    let readme = Path::new(env!("CARGO_MANIFEST_DIR")).join("../README.md");
+    let readme = std::fs::read_to_string(readme).expect("the project has a README");
+    for spec in furrowbell_engine::thresholds::SPECS {
+        let (key, default, min, max) = (spec.key, spec.default, spec.min, spec.max);
+        let row = format!("| `{key}` | {default} | {min} to {max} | {} |", spec.meaning.trim());
+        assert!(readme.contains(&row), "the README has no row\n{row}");
+    }
+}
