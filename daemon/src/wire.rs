@@ -3,6 +3,7 @@
 use crate::clock::{Clock, Ids};
 use crate::pages::Figures;
 use crate::rounds::Desk;
+use crate::rounds::record::Kept;
 use crate::routes::Route;
 use crate::store::Store;
 use crate::weather::limiter::Limiter;
@@ -48,6 +49,7 @@ pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow:
         wording: Arc::new(wording),
         routes: Arc::new(routes),
         weather: Arc::new(weather),
+        kept: Arc::new(Kept::default()),
         figures: Arc::new(Figures::new(clock.now())),
         came_in: Arc::new(Notify::new()),
         to_send: Arc::new(Notify::new()),

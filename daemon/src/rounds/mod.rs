@@ -8,6 +8,7 @@ pub mod answer;
 pub mod decide;
 pub mod digest;
 pub mod pull;
+pub mod record;
 pub mod send;
 pub mod timing;
 
@@ -21,6 +22,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use furrowbell_config::Book;
 use furrowbell_config::people::{Person, RouteName};
 use furrowbell_config::schedule::Schedule;
+use record::Kept;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use tokio::sync::Notify;
@@ -44,6 +46,8 @@ pub struct Desk {
     pub routes: Arc<BTreeMap<RouteName, Route>>,
     /// Where weather comes from.
     pub weather: Arc<Sources>,
+    /// What of the seasons stands in the record.
+    pub kept: Arc<Kept>,
     /// Figures for the metrics page.
     pub figures: Arc<Figures>,
     /// Wakes the round when something came in.
@@ -53,13 +57,14 @@ pub struct Desk {
 }
 
 impl Desk {
-    /// One round without its pull: answers what came in, advances every field, decides, and makes
-    /// the digests that are due.
+    /// One round without its pull: answers what came in, advances every field and keeps its days,
+    /// decides, and makes the digests that are due.
     pub async fn turn(&self) -> anyhow::Result<()> {
         let now = self.clock.now();
         self.expire(now).await?;
         self.answer_inbound(now).await?;
         let fields = self.advance(now).await?;
+        self.keep_seasons(&fields, now).await?;
         self.decide(&fields, now).await?;
         self.make_due_digests(&fields, now).await?;
         self.figures.round_done(now);

@@ -46,7 +46,7 @@ mod texts;
 mod weather;
 
 #[cfg(test)]
-mod testing;
+pub(crate) mod testing;
 
 pub use cells::{Cell, FieldCell};
 pub use consent::{Consent, ConsentState};
@@ -57,7 +57,7 @@ pub use inbound::{Handling, Inbound};
 pub use journal::{Record, Via};
 pub use notices::{Closing, Ending, Identity, Notice, Telling};
 pub use outbox::{Attempt, Settlement};
-pub use seasons::SeasonDay;
+pub use seasons::SeasonRows;
 pub use texts::{Queued, Text, TextFilter, TextKind, TextState};
 pub use weather::{WeatherDay, WeatherHour};
 

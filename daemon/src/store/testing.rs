@@ -3,7 +3,9 @@
 use super::{Identity, Notice, Store, Text, TextKind};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use furrowbell_config::people::{Language, RouteName};
+use furrowbell_engine::clocks::soil_water::Reading;
 use furrowbell_engine::findings::{Evidence, Topic, Urgency};
+use furrowbell_engine::season::{DayRow, SoilRow};
 use sqlx::postgres::{PgConnectOptions, PgPool};
 use sqlx::{AssertSqlSafe, ConnectOptions};
 use std::str::FromStr;
@@ -103,4 +105,51 @@ pub fn notice(id: &str, version: u32) -> Notice {
         raised_at: at(0),
         closed: None,
     }
+}
+
+/// A day with so much heat and nothing else known.
+pub fn day_row(date: NaiveDate, gdd_f: f64) -> DayRow {
+    DayRow {
+        date,
+        provisional: false,
+        gdd_f: Some(gdd_f),
+        gdd_estimated: false,
+        gdd_total_f: None,
+        stage: None,
+        rain_in: None,
+        soil: SoilRow {
+            temperature_c: None,
+            water: Reading {
+                top_share: None,
+                top_over_pf_2: None,
+                plough_share: None,
+                root_share: None,
+                saturated: false,
+            },
+        },
+        activation: Vec::new(),
+        residual: Vec::new(),
+        post_window: None,
+        sidedress: None,
+        nitrogen: None,
+        unknown: Vec::new(),
+    }
+}
+
+/// One kept day of a season.
+#[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
+pub struct SeasonDay {
+    pub day: NaiveDate,
+    pub body: String,
+    pub computed_at: DateTime<Utc>,
+}
+
+/// The days that are kept of a field, by day.
+pub async fn season_days(store: &Store, field: &str) -> Vec<SeasonDay> {
+    with_pool!(store, pool => sqlx::query_as(
+        "SELECT day, body, computed_at FROM season_day WHERE field = $1 ORDER BY day")
+        .bind(field)
+        .fetch_all(pool)
+        .await
+        .unwrap())
 }
