@@ -69,19 +69,21 @@ fn done_settles_the_latest_question_and_its_kin() {
 fn done_means_what_the_topic_asks_for() {
     let own = own(&["Home"]);
     for (topic, event) in [
+        (Topic::RainSet, POST),
         (Topic::PostOpen, POST),
         (Topic::PostClosing, POST),
         (Topic::PostOverdue, POST),
         (Topic::ResidualEnding, POST),
         (Topic::SidedressOpen, Event::Sidedressed { nitrogen: None }),
         (Topic::SidedressClosing, Event::Sidedressed { nitrogen: None }),
+        (Topic::NitrogenLoss, Event::Sidedressed { nitrogen: None }),
         (Topic::RainNeeded, Event::Hoed),
     ] {
         let effects = reply("HECHO", &own, &[question("Home", topic, 0)]);
         assert_eq!(entries(&effects), [("farm/Home", "today", &event)], "{topic:?}");
         assert_eq!(effects.closes.len(), 1);
     }
-    let told_only = reply("done", &own, &[question("Home", Topic::RainSet, 0)]);
+    let told_only = reply("done", &own, &[question("Home", Topic::Emergence, 0)]);
     assert_eq!(told_only, Effects::only(Answer::NothingOpen { fields: vec![] }));
 }
 
