@@ -37,7 +37,8 @@ const LANGUAGES: [(Language, &str); 2] = [
 /// What each topic is worded with.
 const TOPIC_PARTS: [&str; 8] =
     ["name", "news", "news_short", "action", "reply", "reply_short", "label", "line"];
-const FRAME: [&str; 9] = ["head", "field", "and", "more", "by", "by_today", "span", "stop", "days"];
+const FRAME: [&str; 10] =
+    ["head", "field", "and", "more", "by", "by_today", "span", "around", "stop", "days"];
 const FRAME_VARIABLES: [&str; 9] =
     ["sender", "update", "fields", "field", "crop", "before", "last", "count", "date"];
 const CROPS: [&str; 6] = ["corn", "soybean", "both", "the_corn", "the_soybean", "the_both"];

@@ -152,6 +152,13 @@ impl Wording {
         let language = input.language;
         let days = |count: u32| self.say(language, "frame.days", context! { count });
         let span = |first: NaiveDate, last: NaiveDate| {
+            if first == last {
+                return self.say(
+                    language,
+                    "frame.around",
+                    context! { date => dates::day(language, last) },
+                );
+            }
             let [before, last] = [first, last].map(|date| dates::month_day(language, date));
             self.say(language, "frame.span", context! { before, last })
         };
