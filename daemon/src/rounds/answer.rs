@@ -211,7 +211,9 @@ impl Desk {
             _ => Vec::new(),
         };
         let passes: Vec<_> = match answer {
-            Answer::AskPass { passes, .. } => passes.iter().filter_map(said_pass).collect(),
+            Answer::AskPass { passes, .. } => {
+                passes.iter().copied().filter_map(said_pass).collect()
+            }
             _ => Vec::new(),
         };
         let reason = match answer {
@@ -270,7 +272,7 @@ fn is_settled(notice: &Notice) -> bool {
 }
 
 /// What is asked for by name; a sprayer pass may be either, so it is not.
-const fn said_pass(pass: &Pass) -> Option<SaidPass> {
+const fn said_pass(pass: Pass) -> Option<SaidPass> {
     match pass {
         Pass::Pre => Some(SaidPass::Pre),
         Pass::Post => Some(SaidPass::Post),

@@ -10,8 +10,9 @@ use crate::wording::digest::{
     Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, HeldLine,
     HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
 };
-use chrono::{DateTime, NaiveTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use furrowbell_config::people::{Person, RouteName};
+use furrowbell_engine::clocks::DateRange;
 use furrowbell_engine::findings::{Evidence, Finding, Topic, Urgency};
 use std::collections::BTreeMap;
 
@@ -243,7 +244,7 @@ impl Desk {
 
     /// Whom to call: growers with something urgent, overdue or due within two days.
     fn calls(&self, own: &[&FieldNow<'_>], now: DateTime<Utc>) -> Vec<Call> {
-        let mut calls: BTreeMap<&str, (&Person, Vec<(f64, Due)>)> = BTreeMap::new();
+        let mut calls: BTreeMap<&str, Vec<(f64, Due)>> = BTreeMap::new();
         for at in own {
             let today = local_day(now, at.farm.zone);
             for finding in &at.season.findings {
@@ -253,14 +254,16 @@ impl Desk {
                 if finding.urgency == Urgency::Digest || !(urgent || soon) {
                     continue;
                 }
-                for grower in at.farm.growers.iter().filter_map(|id| self.book.person(id)) {
-                    let (_, why) = calls.entry(&grower.id).or_insert((grower, Vec::new()));
+                for grower in &at.farm.growers {
+                    let why = calls.entry(grower).or_default();
                     why.push((score(urgent, days), due(at, finding)));
                 }
             }
         }
-        let mut calls: Vec<_> =
-            calls.into_values().map(|(grower, why)| call(grower, why)).collect();
+        let mut calls: Vec<_> = calls
+            .into_iter()
+            .filter_map(|(id, why)| Some(call(self.book.person(id)?, why)))
+            .collect();
         calls.sort_by(|left, right| right.score.total_cmp(&left.score));
         calls
     }
@@ -339,7 +342,7 @@ fn unknown_line(at: &FieldNow<'_>) -> Option<UnknownLine> {
     Some(UnknownLine { farm: at.farm.name.clone(), field: at.field.name.clone(), since })
 }
 
-fn gap_since(at: &FieldNow<'_>) -> Option<chrono::NaiveDate> {
+fn gap_since(at: &FieldNow<'_>) -> Option<NaiveDate> {
     at.season.findings.iter().find_map(|finding| match finding.evidence {
         Evidence::WeatherGap { since, .. } => Some(since),
         _ => None,
@@ -376,13 +379,19 @@ fn clocks(at: &FieldNow<'_>) -> FieldClocks {
         residual_ends: pre.and_then(|pre| pre.ends).map(|ends| ends.earliest),
         post_closes: match now.post_applied_on {
             Some(_) => None,
-            None => now.post_window.map(|window| window.closes.earliest),
+            None => now.post_window.map(|window| last_day(window.closes, at.today)),
         },
         post_on: now.post_applied_on,
         sidedress_by: match now.sidedressed_on {
             Some(_) => None,
-            None => now.sidedress.map(|window| window.latest.earliest),
+            None => now.sidedress.map(|window| last_day(window.latest, at.today)),
         },
         sidedress_on: now.sidedressed_on,
     }
+}
+
+/// The last day to count on: the earliest believable one, then every day anew until the likely one
+/// has passed.
+fn last_day(range: DateRange, today: NaiveDate) -> NaiveDate {
+    range.earliest.max(range.likely.min(today))
 }

@@ -226,13 +226,13 @@ pub struct FieldClocks {
     pub rain_since_pre_in: Option<f64>,
     /// Day on which rain set the pre.
     pub pre_set_on: Option<NaiveDate>,
-    /// Likely last day of the residual.
+    /// First day on which the residual may end.
     pub residual_ends: Option<NaiveDate>,
-    /// Likely last day of the post window.
+    /// Last day of the post window to count on.
     pub post_closes: Option<NaiveDate>,
     /// Day of the post pass.
     pub post_on: Option<NaiveDate>,
-    /// Likely last day of the sidedress.
+    /// Last day of the sidedress to count on.
     pub sidedress_by: Option<NaiveDate>,
     /// Day of the sidedress.
     pub sidedress_on: Option<NaiveDate>,

@@ -27,8 +27,7 @@ pub(super) struct Facts {
     pub rain: String,
     pub need: String,
     pub rain_ahead: String,
-    pub rain_ahead_on: String,
-    pub rain_today: bool,
+    pub rain_ahead_by: String,
     pub fades: String,
     pub span: String,
     pub ends: String,
@@ -57,6 +56,8 @@ pub(super) struct Telling<'a> {
     /// The crop with its article.
     pub the_crop: String,
     pub by: String,
+    /// Spells a deadline.
+    pub by_day: &'a dyn Fn(NaiveDate) -> String,
     /// Spells a count of days.
     pub days: &'a dyn Fn(u32) -> String,
     /// Spells the days from one to another.
@@ -66,8 +67,18 @@ pub(super) struct Telling<'a> {
 impl Facts {
     /// The facts of one finding.
     pub fn new(evidence: &Evidence, telling: Telling<'_>) -> Self {
-        let Telling { language, today, version, provisional, crop, the_crop, by, days, span } =
-            telling;
+        let Telling {
+            language,
+            today,
+            version,
+            provisional,
+            crop,
+            the_crop,
+            by,
+            by_day,
+            days,
+            span,
+        } = telling;
         let day = |date| dates::day(language, date);
         let mut facts = Self { crop, the_crop, provisional, version, by, ..Self::default() };
         match evidence {
@@ -80,8 +91,7 @@ impl Facts {
                 facts.ingredient = ingredient.name();
                 if let Some(RainAhead { date, inches }) = ahead {
                     facts.rain_ahead = rain(*inches);
-                    facts.rain_ahead_on = day(*date);
-                    facts.rain_today = *date == today;
+                    facts.rain_ahead_by = by_day(*date);
                 }
             }
             Evidence::RainSet { on, rain_in, residual_ends, .. } => {

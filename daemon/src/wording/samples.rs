@@ -56,13 +56,6 @@ pub fn ordinary() -> Vec<Sample> {
         waited_days: 12,
         reach_back,
     };
-    let weeds = PostLimit::WeedHeight { inches: 4.0 };
-    let height = PostLimit::CropHeight { inches: 12.0, ingredient: Ingredient::Atrazine };
-    let stage =
-        PostLimit::CropStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Fomesafen };
-    let before =
-        PostLimit::BeforeStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Dicamba };
-    let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds };
     let sidedress = |early| Evidence::SidedressOpen {
         stage: Stage::Vegetative(4),
         early,
@@ -71,7 +64,7 @@ pub fn ordinary() -> Vec<Sample> {
     };
     let lags = |because| Some(EarlyReason::SoilLags { percent: 31.0, because });
     let cold = |on| Evidence::ColdAfterPlanting { planted_on: day(-2), on: day(on), low_f: 34.2 };
-    vec![
+    let mut samples = vec![
         Sample { act_by: None, ..sample(cold(-1), true, 9) },
         Sample { provisional: true, ..sample(cold(1), false, 9) },
         Sample {
@@ -88,6 +81,7 @@ pub fn ordinary() -> Vec<Sample> {
         Sample { version: 2, ..sample(needed(0.2, 7, None), true, 3) },
         Sample { version: 3, ..sample(needed(0.2, 10, None), false, 3) },
         sample(set(-1), false, 7),
+        Sample { act_by: None, ..sample(set(-1), false, 7) },
         Sample { provisional: true, ..sample(set(-1), false, 7) },
         Sample { provisional: true, act_by: None, ..sample(set(2), true, 7) },
         sample(late(-1, ReachBack::None), true, 2),
@@ -95,6 +89,38 @@ pub fn ordinary() -> Vec<Sample> {
         Sample { provisional: true, ..sample(late(1, ReachBack::None), true, 3) },
         sample(Evidence::ResidualEnding { set_on: day(-23), ends: range(5), dry: false }, true, 4),
         sample(Evidence::ResidualEnding { set_on: day(-9), ends: range(5), dry: true }, false, 4),
+        sample(sidedress(None), true, 17),
+        sample(sidedress(lags(LagCause::Cool)), true, 14),
+        sample(sidedress(lags(LagCause::Dry)), true, 14),
+        sample(sidedress(Some(EarlyReason::SmallStarter { pounds: 30.0 })), true, 14),
+        sample(
+            Evidence::SidedressClosing {
+                stage: Stage::Vegetative(7),
+                pounds: 120.0,
+                latest: range(7),
+            },
+            true,
+            5,
+        ),
+        sample(Evidence::NitrogenLoss { pounds: 31.0, wet_days: 6 }, true, 12),
+        Sample {
+            act_by: None,
+            ..sample(Evidence::WeatherGap { since: day(-4), days: 4 }, false, 0)
+        },
+    ];
+    samples.extend(post_passes());
+    samples
+}
+
+fn post_passes() -> [Sample; 12] {
+    let weeds = PostLimit::WeedHeight { inches: 4.0 };
+    let height = PostLimit::CropHeight { inches: 12.0, ingredient: Ingredient::Atrazine };
+    let stage =
+        PostLimit::CropStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Fomesafen };
+    let before =
+        PostLimit::BeforeStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Dicamba };
+    let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds };
+    [
         sample(open(PostReason::WeedsSeen), true, 7),
         sample(open(PostReason::ResidualFading), false, 7),
         sample(open(PostReason::PreNeverSet), true, 7),
@@ -117,24 +143,6 @@ pub fn ordinary() -> Vec<Sample> {
         Sample {
             act_by: None,
             ..sample(Evidence::PostOverdue { closed_on: day(-2), limit: before }, false, 0)
-        },
-        sample(sidedress(None), true, 17),
-        sample(sidedress(lags(LagCause::Cool)), true, 14),
-        sample(sidedress(lags(LagCause::Dry)), true, 14),
-        sample(sidedress(Some(EarlyReason::SmallStarter { pounds: 30.0 })), true, 14),
-        sample(
-            Evidence::SidedressClosing {
-                stage: Stage::Vegetative(7),
-                pounds: 120.0,
-                latest: range(7),
-            },
-            true,
-            5,
-        ),
-        sample(Evidence::NitrogenLoss { pounds: 31.0, wet_days: 6 }, true, 12),
-        Sample {
-            act_by: None,
-            ..sample(Evidence::WeatherGap { since: day(-4), days: 4 }, false, 0)
         },
     ]
 }

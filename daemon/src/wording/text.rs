@@ -150,6 +150,7 @@ impl Wording {
 
     fn facts(&self, input: &TextInput<'_>) -> Facts {
         let language = input.language;
+        let by_day = |date| self.by(language, date, input.today);
         let days = |count: u32| self.say(language, "frame.days", context! { count });
         let span = |first: NaiveDate, last: NaiveDate| {
             if first == last {
@@ -171,10 +172,8 @@ impl Wording {
                 provisional: input.provisional,
                 crop: self.crop(input, ""),
                 the_crop: self.crop(input, "the_"),
-                by: input
-                    .act_by
-                    .map(|date| self.by(language, date, input.today))
-                    .unwrap_or_default(),
+                by: input.act_by.map(by_day).unwrap_or_default(),
+                by_day: &by_day,
                 days: &days,
                 span: &span,
             },
