@@ -3,7 +3,7 @@
 
 use super::dates::{DateWord, resolve};
 use super::fields::match_names;
-use super::grammar::{Pass, Place, Reply};
+use super::grammar::{self, Pass, Place, Reply};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use furrowbell_engine::findings::Topic;
 use furrowbell_engine::journal::{Entry, Event};
@@ -110,6 +110,55 @@ impl Effects {
 
     fn consent(consent: Consent, answer: Answer) -> Self {
         Self { consent: Some(consent), ..Self::only(answer) }
+    }
+}
+
+/// A reply that we asked back for.
+#[derive(Debug, Clone, Copy)]
+pub struct AskedBack<'a> {
+    /// What was written.
+    pub text: &'a str,
+    /// The sender's local day when it came.
+    pub day: NaiveDate,
+}
+
+/// Reads a reply and decides what follows from it. What says nothing by itself may name the field
+/// that an earlier reply lacked; `asked_back` holds those the sender was last asked back for,
+/// newest first.
+pub fn respond(
+    text: &str,
+    asked_back: &[AskedBack<'_>],
+    own: &[OwnField],
+    open: &[OpenQuestion],
+    today: NaiveDate,
+) -> Effects {
+    let reply = grammar::parse(text);
+    let completed =
+        if reply == Reply::Unclear { complete(text, asked_back, own, open) } else { None };
+    completed.unwrap_or_else(|| decide(&reply, own, open, today))
+}
+
+/// The effects of an earlier reply together with the field named now, as of the day it came;
+/// `None` when no field was asked for or none of the sender's is named.
+fn complete(
+    text: &str,
+    asked_back: &[AskedBack<'_>],
+    own: &[OwnField],
+    open: &[OpenQuestion],
+) -> Option<Effects> {
+    let says_something = |earlier: &&AskedBack<'_>| grammar::parse(earlier.text) != Reply::Unclear;
+    let earlier = asked_back.iter().find(says_something)?;
+    let decided = |text: &str| decide(&grammar::parse(text), own, open, earlier.day);
+    let lacks_field = matches!(decided(earlier.text).answer, Answer::AskField { .. });
+    let whole = lacks_field.then(|| decided(&format!("{} {text}", earlier.text)))?;
+    match &whole.answer {
+        Answer::AskField { fields } if fields.len() == own.len() => None,
+        Answer::Recorded { .. }
+        | Answer::AskField { .. }
+        | Answer::AskPass { .. }
+        | Answer::AskDay
+        | Answer::NothingOpen { .. } => Some(whole),
+        _ => None,
     }
 }
 

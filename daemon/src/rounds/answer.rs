@@ -2,8 +2,10 @@
 
 use super::Desk;
 use super::timing::local_day;
-use crate::replies::answer::{self, Answer, Consent as Wish, Effects, OpenQuestion, OwnField};
-use crate::replies::grammar::{self, Pass};
+use crate::replies::answer::{
+    self, Answer, AskedBack, Consent as Wish, Effects, OpenQuestion, OwnField,
+};
+use crate::replies::grammar::Pass;
 use crate::store::{
     Consent, ConsentState, Ending, Handling, Inbound, Notice, Record, Text, TextKind, Via,
 };
@@ -20,6 +22,14 @@ const QUESTION_STANDS: TimeDelta = TimeDelta::days(45);
 /// How long an answer makes sense.
 const ANSWER_STANDS: TimeDelta = TimeDelta::days(1);
 
+/// Outcome of a reply from nobody in the book.
+pub(super) const UNKNOWN_SENDER: &str = "unknown sender";
+/// Outcome of a reply that may be a STOP.
+pub(super) const HELD_FOR_ADVISOR: &str = "held for the advisor";
+/// Outcome of a reply that could not be read.
+pub(super) const NOT_UNDERSTOOD: &str = "not understood";
+const ASKED_BACK: &str = "asked back";
+
 impl Desk {
     /// Handles every reply that is on record and not handled yet.
     pub(super) async fn answer_inbound(&self, now: DateTime<Utc>) -> anyhow::Result<()> {
@@ -34,9 +44,8 @@ impl Desk {
     }
 
     async fn handling(&self, inbound: &Inbound, now: DateTime<Utc>) -> anyhow::Result<Handling> {
-        let sender = |person: &&Person| person.phone.as_deref() == Some(inbound.sender.as_str());
-        let Some(person) = self.book.people.iter().find(sender) else {
-            return Ok(Handling { outcome: "unknown sender".to_owned(), ..Handling::default() });
+        let Some(person) = self.sender_of(inbound) else {
+            return Ok(Handling { outcome: UNKNOWN_SENDER.to_owned(), ..Handling::default() });
         };
         let fields = self.fields_of(person);
         let own: Vec<_> = fields
@@ -46,8 +55,15 @@ impl Desk {
         let zone = fields.first().map_or(self.zone_of(person), |(farm, _)| farm.zone);
         let today = local_day(inbound.received_at, zone);
         let open = self.open_questions(person, now).await?;
-        let reply = grammar::parse(&inbound.body);
-        let effects = answer::decide(&reply, &own, &open, today);
+        let asked_back = self.asked_back(inbound).await?;
+        let asked_back: Vec<_> = asked_back
+            .iter()
+            .map(|earlier| AskedBack {
+                text: &earlier.body,
+                day: local_day(earlier.received_at, zone),
+            })
+            .collect();
+        let effects = answer::respond(&inbound.body, &asked_back, &own, &open, today);
         let text = self.said(person, &effects.answer, today).await?;
         let replies = text.map(|body| self.reply_text(person, body, &effects, inbound, now));
         Ok(Handling {
@@ -60,8 +76,25 @@ impl Desk {
         })
     }
 
+    /// Who wrote, if the book knows them.
+    pub(super) fn sender_of(&self, inbound: &Inbound) -> Option<&Person> {
+        let wrote = |person: &&Person| person.phone.as_deref() == Some(inbound.sender.as_str());
+        self.book.people.iter().find(wrote)
+    }
+
+    /// What the sender wrote just before and was asked back for, newest first.
+    async fn asked_back(&self, inbound: &Inbound) -> anyhow::Result<Vec<Inbound>> {
+        let mut earlier = self.store.inbound_since(inbound.received_at - ANSWER_STANDS).await?;
+        earlier.retain(|one| {
+            one.sender == inbound.sender
+                && (one.received_at, &one.id) < (inbound.received_at, &inbound.id)
+        });
+        let was_asked = |one: &Inbound| one.outcome.as_deref() == Some(ASKED_BACK);
+        Ok(earlier.into_iter().rev().take_while(was_asked).collect())
+    }
+
     /// The fields a person may speak for: a manager for all, others for their farms'.
-    fn fields_of(&self, person: &Person) -> Vec<(&Farm, &Field)> {
+    pub(super) fn fields_of(&self, person: &Person) -> Vec<(&Farm, &Field)> {
         let farms = self.book.farms.iter().filter(|farm| {
             person.role == Role::Manager
                 || farm.growers.contains(&person.id)
@@ -178,7 +211,9 @@ impl Desk {
             _ => Vec::new(),
         };
         let passes: Vec<_> = match answer {
-            Answer::AskPass { passes, .. } => passes.iter().filter_map(said_pass).collect(),
+            Answer::AskPass { passes, .. } => {
+                passes.iter().copied().filter_map(said_pass).collect()
+            }
             _ => Vec::new(),
         };
         let reason = match answer {
@@ -237,7 +272,7 @@ fn is_settled(notice: &Notice) -> bool {
 }
 
 /// What is asked for by name; a sprayer pass may be either, so it is not.
-const fn said_pass(pass: &Pass) -> Option<SaidPass> {
+const fn said_pass(pass: Pass) -> Option<SaidPass> {
     match pass {
         Pass::Pre => Some(SaidPass::Pre),
         Pass::Post => Some(SaidPass::Post),
@@ -251,13 +286,13 @@ const fn said_pass(pass: &Pass) -> Option<SaidPass> {
 const fn outcome(answer: &Answer) -> &'static str {
     match answer {
         Answer::Recorded { .. } => "recorded",
-        Answer::AskField { .. } | Answer::AskPass { .. } | Answer::AskDay => "asked back",
+        Answer::AskField { .. } | Answer::AskPass { .. } | Answer::AskDay => ASKED_BACK,
         Answer::NothingOpen { .. } => "nothing open",
         Answer::Why { .. } => "explained",
         Answer::Stopped => "stopped",
         Answer::Started => "started",
         Answer::Help => "helped",
-        Answer::Silence => "held for the advisor",
-        Answer::NotUnderstood => "not understood",
+        Answer::Silence => HELD_FOR_ADVISOR,
+        Answer::NotUnderstood => NOT_UNDERSTOOD,
     }
 }

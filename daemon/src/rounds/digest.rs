@@ -2,15 +2,17 @@
 
 use super::Desk;
 use super::advance::FieldNow;
+use super::answer::{HELD_FOR_ADVISOR, NOT_UNDERSTOOD, UNKNOWN_SENDER};
 use super::decide::HeldBack;
 use super::timing::{instant, local_day, start_of_day};
 use crate::store::{self, Ending, Notice, Queued, Text, TextFilter, TextKind, TextState};
 use crate::wording::digest::{
     Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, HeldLine,
-    HeldWhy, SentLine, SentState, UnknownLine,
+    HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
 };
-use chrono::{DateTime, NaiveTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use furrowbell_config::people::{Person, RouteName};
+use furrowbell_engine::clocks::DateRange;
 use furrowbell_engine::findings::{Evidence, Finding, Topic, Urgency};
 use std::collections::BTreeMap;
 
@@ -19,6 +21,8 @@ const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
     Some(noon) => noon,
     None => NaiveTime::MIN,
 };
+/// A reply that was not handled for longer than this is on no digest; the service was down.
+const LONGEST_UNHANDLED: TimeDelta = TimeDelta::days(7);
 /// Advice that is due within so many days is worth a call.
 const CALL_DAYS: i64 = 2;
 
@@ -132,10 +136,46 @@ impl Desk {
             sent,
             held_back,
             expired,
+            replies: self.replies_to_read(advisor, since).await?,
             unknown: own.iter().filter_map(|at| unknown_line(at)).collect(),
             farms: farm_blocks(&own),
             weather_age_hours: age,
         }))
+    }
+
+    /// Replies handled since that only a person can make sense of, from the advisor's growers and
+    /// from anybody no farm knows.
+    async fn replies_to_read(
+        &self,
+        advisor: &Person,
+        since: DateTime<Utc>,
+    ) -> anyhow::Result<Vec<ReplyLine>> {
+        let zone = self.zone_of(advisor);
+        let mut lines = Vec::new();
+        for inbound in self.store.inbound_since(since - LONGEST_UNHANDLED).await? {
+            let fresh = inbound.handled_at.is_some_and(|at| at > since);
+            let outcome = inbound.outcome.as_deref().filter(|_| fresh).unwrap_or_default();
+            let maybe_stop = outcome == HELD_FOR_ADVISOR;
+            if !maybe_stop && ![NOT_UNDERSTOOD, UNKNOWN_SENDER].contains(&outcome) {
+                continue;
+            }
+            let from = match self.sender_of(&inbound) {
+                Some(person) if self.looks_after(advisor, person) => {
+                    ReplyFrom::Person { name: person.name.clone(), phone: person.phone.clone() }
+                }
+                Some(_) => continue,
+                None => ReplyFrom::Unknown { ends: last_two(&inbound.sender) },
+            };
+            let at = inbound.received_at.with_timezone(&zone).naive_local();
+            lines.push(ReplyLine { from, at, words: inbound.body, maybe_stop });
+        }
+        Ok(lines)
+    }
+
+    /// Whether the advisor shares a farm with the person, or nobody does.
+    fn looks_after(&self, advisor: &Person, person: &Person) -> bool {
+        let fields = self.fields_of(person);
+        fields.is_empty() || fields.iter().any(|(farm, _)| farm.advisors.contains(&advisor.id))
     }
 
     /// Texts about fields that left the queue since, or still wait in it.
@@ -204,32 +244,39 @@ impl Desk {
 
     /// Whom to call: growers with something urgent, overdue or due within two days.
     fn calls(&self, own: &[&FieldNow<'_>], now: DateTime<Utc>) -> Vec<Call> {
-        let mut calls: BTreeMap<&str, Call> = BTreeMap::new();
+        let mut calls: BTreeMap<&str, Vec<(f64, Due)>> = BTreeMap::new();
         for at in own {
             let today = local_day(now, at.farm.zone);
-            let pressing = at.season.findings.iter().filter_map(|finding| {
+            for finding in &at.season.findings {
                 let days = finding.act_by.map(|by| (by - today).num_days());
                 let urgent = finding.urgency == Urgency::Urgent;
                 let soon = days.is_some_and(|days| days <= CALL_DAYS);
-                let worth = finding.urgency > Urgency::Digest && (urgent || soon);
-                worth.then(|| (finding, score(urgent, days)))
-            });
-            for (finding, score) in pressing {
-                for grower in at.farm.growers.iter().filter_map(|id| self.book.person(id)) {
-                    let call = calls.entry(&grower.id).or_insert_with(|| Call {
-                        grower: grower.name.clone(),
-                        phone: grower.phone.clone(),
-                        why: Vec::new(),
-                        score: 0.0,
-                    });
-                    call.why.push(due(at, finding));
-                    call.score += score;
+                if finding.urgency == Urgency::Digest || !(urgent || soon) {
+                    continue;
+                }
+                for grower in &at.farm.growers {
+                    let why = calls.entry(grower).or_default();
+                    why.push((score(urgent, days), due(at, finding)));
                 }
             }
         }
-        let mut calls: Vec<_> = calls.into_values().collect();
+        let mut calls: Vec<_> = calls
+            .into_iter()
+            .filter_map(|(id, why)| Some(call(self.book.person(id)?, why)))
+            .collect();
         calls.sort_by(|left, right| right.score.total_cmp(&left.score));
         calls
+    }
+}
+
+/// A call about all of it, the most pressing first.
+fn call(grower: &Person, mut why: Vec<(f64, Due)>) -> Call {
+    why.sort_by(|(left, _), (right, _)| right.total_cmp(left));
+    Call {
+        grower: grower.name.clone(),
+        phone: grower.phone.clone(),
+        score: why.iter().map(|(score, _)| score).sum(),
+        why: why.into_iter().map(|(_, due)| due).collect(),
     }
 }
 
@@ -245,6 +292,12 @@ fn score(urgent: bool, days: Option<i64>) -> f64 {
     let near = days.map_or(0, |days| (CALL_DAYS + 1 - days).clamp(0, 10));
     let near = u8::try_from(near).unwrap_or_default();
     f64::from(near) + if urgent { 5.0 } else { 0.0 }
+}
+
+/// The end of a number or address that is in no book: enough to find it, too little to tell it.
+fn last_two(sender: &str) -> String {
+    let signs: Vec<char> = sender.chars().collect();
+    signs[signs.len().saturating_sub(2)..].iter().collect()
 }
 
 fn is_corn(at: &FieldNow<'_>) -> bool {
@@ -289,7 +342,7 @@ fn unknown_line(at: &FieldNow<'_>) -> Option<UnknownLine> {
     Some(UnknownLine { farm: at.farm.name.clone(), field: at.field.name.clone(), since })
 }
 
-fn gap_since(at: &FieldNow<'_>) -> Option<chrono::NaiveDate> {
+fn gap_since(at: &FieldNow<'_>) -> Option<NaiveDate> {
     at.season.findings.iter().find_map(|finding| match finding.evidence {
         Evidence::WeatherGap { since, .. } => Some(since),
         _ => None,
@@ -326,13 +379,19 @@ fn clocks(at: &FieldNow<'_>) -> FieldClocks {
         residual_ends: pre.and_then(|pre| pre.ends).map(|ends| ends.earliest),
         post_closes: match now.post_applied_on {
             Some(_) => None,
-            None => now.post_window.map(|window| window.closes.earliest),
+            None => now.post_window.map(|window| last_day(window.closes, at.today)),
         },
         post_on: now.post_applied_on,
         sidedress_by: match now.sidedressed_on {
             Some(_) => None,
-            None => now.sidedress.map(|window| window.latest.earliest),
+            None => now.sidedress.map(|window| last_day(window.latest, at.today)),
         },
         sidedress_on: now.sidedressed_on,
     }
+}
+
+/// The last day to count on: the earliest believable one, then every day anew until the likely one
+/// has passed.
+fn last_day(range: DateRange, today: NaiveDate) -> NaiveDate {
+    range.earliest.max(range.likely.min(today))
 }

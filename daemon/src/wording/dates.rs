@@ -1,6 +1,6 @@
 //! Days as people say them.
 
-use chrono::{Datelike, NaiveDate, TimeDelta};
+use chrono::{Datelike, NaiveDate, NaiveTime, TimeDelta, Timelike};
 use furrowbell_config::people::Language;
 
 const ENGLISH_MONTHS: [&str; 12] =
@@ -56,6 +56,17 @@ pub fn recent_day(language: Language, date: NaiveDate, today: NaiveDate) -> Stri
     }
 }
 
+/// The time of day: "7:15 AM", "7:15".
+pub fn time(language: Language, time: NaiveTime) -> String {
+    let minute = time.minute();
+    match (language, time.hour12()) {
+        (Language::English, (afternoon, hour)) => {
+            format!("{hour}:{minute:02} {}", if afternoon { "PM" } else { "AM" })
+        }
+        (Language::Spanish, _) => format!("{}:{minute:02}", time.hour()),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -70,6 +81,16 @@ mod tests {
         assert_eq!(day(Language::English, date("2026-05-27")), "Wed May 27");
         assert_eq!(day(Language::Spanish, date("2026-05-27")), "mié 27 mayo");
         assert_eq!(day(Language::Spanish, date("2026-03-01")), "dom 1 marzo");
+    }
+
+    #[test]
+    fn tells_the_time_as_each_language_does() {
+        let said = |language, hour, minute| {
+            time(language, NaiveTime::from_hms_opt(hour, minute, 0).unwrap())
+        };
+        assert_eq!(said(Language::English, 0, 5), "12:05 AM");
+        assert_eq!(said(Language::English, 19, 40), "7:40 PM");
+        assert_eq!(said(Language::Spanish, 19, 40), "19:40");
     }
 
     #[test]

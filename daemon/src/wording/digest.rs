@@ -3,12 +3,13 @@
 
 use super::Wording;
 use super::digest_writer::Writer;
-use chrono::NaiveDate;
+use chrono::{NaiveDate, NaiveDateTime};
 use furrowbell_config::people::Language;
 use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::findings::{Evidence, Topic};
 use minijinja::Value;
 use minijinja::value::Serde;
+use std::fmt;
 
 /// Everything a digest says.
 #[derive(Debug, Clone)]
@@ -31,11 +32,13 @@ pub struct DigestInput {
     pub held_back: Vec<HeldLine>,
     /// Texts that could not go before their advice lost its sense.
     pub expired: Vec<ExpiredLine>,
+    /// Replies that a person must read, in the order they came.
+    pub replies: Vec<ReplyLine>,
     /// Fields whose clocks are unknown.
     pub unknown: Vec<UnknownLine>,
     /// Every field, by farm.
     pub farms: Vec<FarmBlock>,
-    /// Whole hours since the last weather came in; `None` when there is none.
+    /// Whole hours since the oldest forecast in use was issued; `None` when there is none.
     pub weather_age_hours: Option<u32>,
 }
 
@@ -142,6 +145,43 @@ pub struct ExpiredLine {
     pub topic: Topic,
 }
 
+/// A reply that a person must read.
+#[derive(Clone)]
+pub struct ReplyLine {
+    /// Who wrote it.
+    pub from: ReplyFrom,
+    /// When it came, in the advisor's local time.
+    pub at: NaiveDateTime,
+    /// What was written.
+    pub words: String,
+    /// Whether it may ask to stop, so that texts to the sender are held.
+    pub maybe_stop: bool,
+}
+
+/// Leaves out who wrote and what.
+impl fmt::Debug for ReplyLine {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("ReplyLine").field("at", &self.at).finish_non_exhaustive()
+    }
+}
+
+/// Who wrote a reply.
+#[derive(Clone, PartialEq, Eq)]
+pub enum ReplyFrom {
+    /// Somebody in the book.
+    Person {
+        /// Their name.
+        name: String,
+        /// Their number, as in the book.
+        phone: Option<String>,
+    },
+    /// Nobody in the book.
+    Unknown {
+        /// The last two signs of the number or address.
+        ends: String,
+    },
+}
+
 /// A field whose clocks are unknown.
 #[derive(Debug, Clone)]
 pub struct UnknownLine {
@@ -186,13 +226,13 @@ pub struct FieldClocks {
     pub rain_since_pre_in: Option<f64>,
     /// Day on which rain set the pre.
     pub pre_set_on: Option<NaiveDate>,
-    /// Likely last day of the residual.
+    /// First day on which the residual may end.
     pub residual_ends: Option<NaiveDate>,
-    /// Likely last day of the post window.
+    /// Last day of the post window to count on.
     pub post_closes: Option<NaiveDate>,
     /// Day of the post pass.
     pub post_on: Option<NaiveDate>,
-    /// Likely last day of the sidedress.
+    /// Last day of the sidedress to count on.
     pub sidedress_by: Option<NaiveDate>,
     /// Day of the sidedress.
     pub sidedress_on: Option<NaiveDate>,

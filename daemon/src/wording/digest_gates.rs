@@ -3,7 +3,7 @@
 use super::Wording;
 use super::digest::{
     Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, HeldLine,
-    HeldWhy, SentLine, SentState, UnknownLine,
+    HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
 };
 use super::digest_view::COLUMNS;
 use super::samples::{Sample, day, ordinary, today};
@@ -40,6 +40,7 @@ fn empty(language: Language) -> DigestInput {
         sent: Vec::new(),
         held_back: Vec::new(),
         expired: Vec::new(),
+        replies: Vec::new(),
         unknown: Vec::new(),
         farms: Vec::new(),
         weather_age_hours: None,
@@ -94,6 +95,7 @@ fn full(language: Language) -> DigestInput {
             fields: names(&["Home Quarter"]),
             topic: Topic::ColdAfterPlanting,
         }],
+        replies: replies(),
         unknown: vec![UnknownLine {
             farm: "Baker".to_owned(),
             field: "Depot".to_owned(),
@@ -103,6 +105,22 @@ fn full(language: Language) -> DigestInput {
         weather_age_hours: Some(2),
         ..empty(language)
     }
+}
+
+fn replies() -> Vec<ReplyLine> {
+    let reply = |from: &ReplyFrom, hour, words: &str, maybe_stop| ReplyLine {
+        from: from.clone(),
+        at: day(-1).and_hms_opt(hour, 5, 0).unwrap(),
+        words: words.to_owned(),
+        maybe_stop,
+    };
+    let ray =
+        ReplyFrom::Person { name: "Ray Holt".to_owned(), phone: Some("+15155550142".to_owned()) };
+    vec![
+        reply(&ray, 7, "the sprayer broke down,\nback on it friday", false),
+        reply(&ReplyFrom::Unknown { ends: "88".to_owned() }, 12, "who is this", false),
+        reply(&ray, 19, "that's enough of these", true),
+    ]
 }
 
 fn farms() -> Vec<FarmBlock> {
@@ -161,7 +179,15 @@ fn says_whom_to_call_first_at_the_top() {
     assert_eq!(digest.subject, "Wed May 20: 2 to call, 5 due. First: North 80 post overdue");
     let at = |text: &str| digest.text.find(text).unwrap_or_else(|| panic!("no {text}"));
     assert!(at("1. Ray Holt  +15155550142") < at("2. Ana Lindqvist"));
-    let order = ["CALL FIRST", "DUE THIS WEEK", "TEXTS SENT", "HELD BACK", "UNKNOWN", "ALL FIELDS"];
+    let order = [
+        "CALL FIRST",
+        "REPLIES TO READ",
+        "DUE THIS WEEK",
+        "TEXTS SENT",
+        "HELD BACK",
+        "UNKNOWN",
+        "ALL FIELDS",
+    ];
     assert!(order.windows(2).all(|pair| at(pair[0]) < at(pair[1])));
     assert!(at("Home Quarter and Sand Hill 160: pre needs rain") > 0, "one line for one thing");
     insta::assert_snapshot!("digest_text", digest.text);
@@ -172,6 +198,7 @@ fn keeps_its_columns_and_its_subject() {
     for language in [Language::English, Language::Spanish] {
         let mut crowded = full(language);
         crowded.calls[1].grower = "Bartholomew Featherstone-Haugh the Younger".to_owned();
+        crowded.replies[0].words = "w".repeat(400);
         for input in [empty(language), full(language), crowded] {
             let digest = render(&input);
             let too_wide = digest.text.lines().find(|line| line.chars().count() > COLUMNS);
@@ -191,13 +218,15 @@ fn says_so_when_there_is_nothing() {
         "Nothing is due this week.",
         "No texts went out.",
         "Nothing was held back.",
-        "There is no weather yet.",
+        "No forecast has come in.",
         "There are no fields in the book.",
     ] {
         assert!(digest.text.contains(sentence), "{sentence}");
         assert!(digest.html.contains(sentence), "{sentence}");
     }
-    assert!(!digest.text.contains("TOO LATE TO SEND"));
+    for heading in ["TOO LATE TO SEND", "REPLIES TO READ"] {
+        assert!(!digest.text.contains(heading));
+    }
 }
 
 #[test]
@@ -221,4 +250,59 @@ fn the_plain_part_says_all_that_the_html_part_says() {
             assert!(squeezed.contains(piece), "{piece}");
         }
     }
+}
+
+#[test]
+fn shows_what_a_person_must_read() {
+    let digest = render(&full(Language::English));
+    for said in [
+        "Ray Holt  +15155550142\n  - Tue May 19, 7:05 AM: \"the sprayer broke down, back on it friday\"",
+        "\"that's enough of these\". This may be a STOP,",
+        "A number ending in 88\n  - Tue May 19, 12:05 PM: \"who is this\"",
+    ] {
+        assert!(digest.text.contains(said), "{said} not in {}", digest.text);
+    }
+    assert!(digest.html.contains("who is this"));
+    assert!(!format!("{:?}", replies()).contains("sprayer"));
+}
+
+#[test]
+fn what_two_people_share_is_told_once() {
+    let mut input = full(Language::English);
+    let Call { why, .. } = input.calls[1].clone();
+    input.calls.push(Call { grower: "Kim Holt".to_owned(), phone: None, why, score: 5.0 });
+    let text = render(&input).text;
+    assert!(text.contains("2. Kim Holt\n  - North 80 and Creek 40: as for Ray Holt.\n"), "{text}");
+}
+
+#[test]
+fn a_field_line_keeps_to_what_still_matters() {
+    let line = |clocks| {
+        let mut input = empty(Language::English);
+        let field = FieldLine {
+            name: "Hill".to_owned(),
+            crop_is_corn: true,
+            stage: None,
+            clocks,
+            stale_since: None,
+        };
+        input.farms = vec![FarmBlock { name: "Holt".to_owned(), fields: vec![field] }];
+        let text = render(&input).text;
+        text.split_once("- Hill, corn. ").unwrap().1.trim().to_owned()
+    };
+    let waiting = FieldClocks {
+        pre_on: Some(day(-9)),
+        rain_since_pre_in: Some(0.3),
+        post_closes: Some(day(6)),
+        ..FieldClocks::default()
+    };
+    assert_eq!(line(waiting), "Pre 9 days ago, 0.3 in rain since; post by May 26.");
+    let set = FieldClocks { pre_set_on: Some(day(-4)), residual_ends: Some(day(10)), ..waiting };
+    assert_eq!(line(set), "Pre set May 16; residual to May 30; post by May 26.");
+    let faded = FieldClocks { residual_ends: Some(day(-1)), ..set };
+    assert_eq!(line(faded), "Pre set May 16; post by May 26.");
+    let done = FieldClocks { post_on: Some(day(-1)), sidedress_by: Some(day(3)), ..set };
+    assert_eq!(line(done), "Post done May 19; sidedress by May 23.");
+    let late = FieldClocks { post_closes: Some(day(-2)), sidedress_by: Some(day(-3)), ..set };
+    assert_eq!(line(late), "Post was due May 18; sidedress was due May 17.");
 }

@@ -43,12 +43,12 @@ pub(super) struct Line {
 }
 
 /// Breaks a text at spaces to fit the columns; the first line begins with `first`, the others with
-/// `rest`. A longer word stands on a line of its own.
+/// `rest`. A word longer than a line is broken.
 pub(super) fn wrap(text: &str, first: &str, rest: &str) -> String {
     let mut out = first.to_owned();
     let mut column = first.chars().count();
     let mut at_start = true;
-    for word in text.split_whitespace() {
+    for word in text.split_whitespace().flat_map(|word| pieces(word, COLUMNS - rest.len())) {
         let width = word.chars().count();
         if !at_start && column + 1 + width > COLUMNS {
             out.push('\n');
@@ -67,6 +67,17 @@ pub(super) fn wrap(text: &str, first: &str, rest: &str) -> String {
     out
 }
 
+/// A word in pieces of at most `most` characters.
+fn pieces(word: &str, most: usize) -> impl Iterator<Item = &str> {
+    let mut rest = word;
+    std::iter::from_fn(move || {
+        let end = rest.char_indices().nth(most).map_or(rest.len(), |(end, _)| end);
+        let (piece, after) = rest.split_at(end);
+        rest = after;
+        (!piece.is_empty()).then_some(piece)
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -80,6 +91,13 @@ mod tests {
             wrap(text, "  - ", "    "),
             "  - North 80: post closing, by Thu May 21. Weeds pass 4 in about Fri May\n    22, likely."
         );
+    }
+
+    #[test]
+    fn breaks_what_is_longer_than_a_line() {
+        let wrapped = wrap(&format!("see {}", "w".repeat(100)), "  - ", "    ");
+        let lengths: Vec<usize> = wrapped.lines().map(str::len).collect();
+        assert_eq!(lengths, [7, COLUMNS, 4 + 100 - (COLUMNS - 4)]);
     }
 
     proptest! {

@@ -1,13 +1,15 @@
 //! Puts what a digest says into words, section by section.
 
-use super::digest::{Call, DigestInput, Due, FieldClocks, FieldLine, HeldWhy, SentState};
+use super::digest::{
+    Call, DigestInput, Due, FieldClocks, FieldLine, HeldWhy, ReplyFrom, SentState,
+};
 use super::digest_view::{Entry, Line, Section, View};
 use super::text::{FieldRef, TextInput};
 use super::{Wording, dates, facts, fold};
 use chrono::{NaiveDate, TimeDelta};
 use furrowbell_engine::findings::Topic;
 use minijinja::{Value, context};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Days that "this week" reaches.
 const WEEK_DAYS: i64 = 7;
@@ -15,7 +17,7 @@ const WEEK_DAYS: i64 = 7;
 const SUBJECT: usize = 60;
 
 /// Every wording the digest needs.
-pub(super) const NAMES: [&str; 49] = [
+pub(super) const NAMES: [&str; 57] = [
     "title",
     "hello",
     "summary",
@@ -29,6 +31,10 @@ pub(super) const NAMES: [&str; 49] = [
     "sent_empty",
     "held_heading",
     "held_empty",
+    "replies_heading",
+    "reply",
+    "maybe_stop",
+    "unknown_sender",
     "expired_heading",
     "unknown_heading",
     "unknown_empty",
@@ -36,6 +42,7 @@ pub(super) const NAMES: [&str; 49] = [
     "fields_empty",
     "item",
     "at_farm",
+    "as_above",
     "likely",
     "by",
     "no_weather",
@@ -44,10 +51,13 @@ pub(super) const NAMES: [&str; 49] = [
     "no_facts",
     "pre",
     "pre_dry",
+    "pre_set",
     "residual",
     "post",
+    "post_late",
     "post_done",
     "sidedress",
+    "sidedress_late",
     "sidedress_done",
     "waiting",
     "sent",
@@ -67,9 +77,9 @@ pub(super) const NAMES: [&str; 49] = [
     "subject_name",
 ];
 /// What that wording may use.
-pub(super) const VARIABLES: [&str; 16] = [
+pub(super) const VARIABLES: [&str; 19] = [
     "sender", "date", "name", "calls", "due", "hours", "fields", "topic", "farm", "field", "crop",
-    "stage", "days", "rain", "subject", "by",
+    "stage", "days", "rain", "subject", "by", "time", "words", "ends",
 ];
 
 /// Findings of one farm that read alike, told together.
@@ -77,6 +87,12 @@ struct Group<'a> {
     first: &'a Due,
     fields: Vec<&'a str>,
     evidence: String,
+}
+
+impl Group<'_> {
+    fn topic(&self) -> Topic {
+        self.first.evidence.topic()
+    }
 }
 
 /// Words one digest.
@@ -116,18 +132,16 @@ impl Writer<'_> {
         if self.shows_likely() {
             notes.push(self.plain("provisional"));
         }
-        let mut sections = vec![
-            self.section("call", self.calls()),
-            self.section("due", self.due()),
-            self.section("sent", self.sent()),
-            self.section("held", self.held_back()),
+        let sections = [
+            Some(self.section("call", self.calls())),
+            self.section_unless_empty("replies", self.replies()),
+            Some(self.section("due", self.due())),
+            Some(self.section("sent", self.sent())),
+            Some(self.section("held", self.held_back())),
+            self.section_unless_empty("expired", self.expired()),
+            Some(self.section("unknown", self.unknown())),
+            Some(self.section("fields", self.fields())),
         ];
-        if !input.expired.is_empty() {
-            let (heading, empty) = (self.plain("expired_heading"), String::new());
-            sections.push(Section { heading, empty, entries: self.expired() });
-        }
-        sections.push(self.section("unknown", self.unknown()));
-        sections.push(self.section("fields", self.fields()));
         View {
             language: input.language.code(),
             title: self.say(
@@ -136,13 +150,18 @@ impl Writer<'_> {
             ),
             lead: format!("{hello} {}", self.say("summary", slots)),
             notes,
-            sections,
+            sections: sections.into_iter().flatten().collect(),
         }
     }
 
     fn section(&self, name: &str, entries: Vec<Entry>) -> Section {
         let heading = self.plain(&format!("{name}_heading"));
         Section { heading, empty: self.plain(&format!("{name}_empty")), entries }
+    }
+
+    fn section_unless_empty(&self, name: &str, entries: Vec<Entry>) -> Option<Section> {
+        let heading = self.plain(&format!("{name}_heading"));
+        (!entries.is_empty()).then(|| Section { heading, empty: String::new(), entries })
     }
 
     fn shows_likely(&self) -> bool {
@@ -158,19 +177,57 @@ impl Writer<'_> {
     }
 
     fn calls(&self) -> Vec<Entry> {
-        self.ranked()
-            .into_iter()
-            .zip(1..)
-            .map(|(call, rank)| Entry {
-                head: format!("{rank}. {}", call.grower),
-                phone: call.phone.clone(),
-                lines: self
-                    .grouped(&call.why)
-                    .into_iter()
-                    .map(|group| self.reason(group))
-                    .collect(),
-            })
-            .collect()
+        let ranked = self.ranked();
+        let entry = |(at, call): (usize, &&Call)| Entry {
+            head: format!("{}. {}", at + 1, call.grower),
+            phone: call.phone.clone(),
+            lines: match ranked[..at].iter().find(|earlier| covers(earlier, call)) {
+                Some(earlier) => vec![self.as_above(call, earlier)],
+                None => {
+                    self.grouped(&call.why).into_iter().map(|group| self.reason(group)).collect()
+                }
+            },
+        };
+        ranked.iter().enumerate().map(entry).collect()
+    }
+
+    /// Two people of one farm are called about the same things; they are told once.
+    fn as_above(&self, call: &Call, earlier: &Call) -> Line {
+        let mut fields: Vec<&str> = Vec::new();
+        for due in &call.why {
+            if !fields.contains(&due.field.as_str()) {
+                fields.push(&due.field);
+            }
+        }
+        let slots = context! { fields => self.names(&fields), name => earlier.grower.as_str() };
+        Line { what: sentence(&self.say("as_above", slots)), more: String::new() }
+    }
+
+    fn replies(&self) -> Vec<Entry> {
+        let mut entries: Vec<Entry> = Vec::new();
+        for reply in &self.input.replies {
+            let (head, phone) = match &reply.from {
+                ReplyFrom::Person { name, phone } => (name.clone(), phone.clone()),
+                ReplyFrom::Unknown { ends } => {
+                    (self.say("unknown_sender", context! { ends => ends.as_str() }), None)
+                }
+            };
+            let words = reply.words.split_whitespace().collect::<Vec<_>>().join(" ");
+            let slots = context! {
+                date => self.day(reply.at.date()),
+                time => dates::time(self.input.language, reply.at.time()),
+                words,
+            };
+            let what = self.say("reply", slots);
+            let more =
+                if reply.maybe_stop { sentence(&self.plain("maybe_stop")) } else { String::new() };
+            let line = Line { what, more };
+            match entries.iter_mut().find(|entry| entry.head == head && entry.phone == phone) {
+                Some(entry) => entry.lines.push(line),
+                None => entries.push(Entry { head, phone, lines: vec![line] }),
+            }
+        }
+        entries
     }
 
     fn reason(&self, group: Group<'_>) -> Line {
@@ -187,6 +244,13 @@ impl Writer<'_> {
     }
 
     fn due(&self) -> Vec<Entry> {
+        let called: BTreeSet<_> =
+            self.input.calls.iter().flat_map(|call| &call.why).map(subject).collect();
+        // What a call was explained with is not told twice.
+        let more = |group: Group<'_>| {
+            let told = |field| called.contains(&(group.first.farm.as_str(), field, group.topic()));
+            if group.fields.iter().copied().all(told) { String::new() } else { group.evidence }
+        };
         let mut by_day: BTreeMap<NaiveDate, Vec<&Due>> = BTreeMap::new();
         for due in self.due_this_week() {
             by_day.entry(due.act_by.unwrap_or(self.input.date)).or_default().push(due);
@@ -199,7 +263,7 @@ impl Writer<'_> {
                 lines: self
                     .grouped(due)
                     .into_iter()
-                    .map(|group| Line { what: self.about("at_farm", &group), more: group.evidence })
+                    .map(|group| Line { what: self.about("at_farm", &group), more: more(group) })
                     .collect(),
             })
             .collect()
@@ -211,7 +275,7 @@ impl Writer<'_> {
             context! {
                 fields => self.names(&group.fields),
                 farm => group.first.farm.as_str(),
-                topic => self.topic(group.first.evidence.topic()),
+                topic => self.topic(group.topic()),
             },
         );
         if group.first.provisional {
@@ -228,7 +292,7 @@ impl Writer<'_> {
             let alike = groups.iter_mut().find(|group| {
                 group.evidence == evidence
                     && group.first.farm == due.farm
-                    && group.first.evidence.topic() == due.evidence.topic()
+                    && group.topic() == due.evidence.topic()
                     && group.first.act_by == due.act_by
                     && group.first.provisional == due.provisional
             });
@@ -337,26 +401,40 @@ impl Writer<'_> {
         Line { what, more: sentence(&said.join("; ")) }
     }
 
+    /// The pre matters until the post pass is on or its window has closed, the count of its rain
+    /// until it is set.
     fn clocks(&self, clocks: &FieldClocks) -> Vec<String> {
-        let short = |date| dates::month_day(self.input.language, date);
-        let dated = |key: &str, date: Option<NaiveDate>| {
-            date.map(|date| self.say(key, context! { date => short(date) }))
+        let today = self.input.date;
+        let dated = |key: &str, date: NaiveDate| {
+            self.say(key, context! { date => dates::month_day(self.input.language, date) })
         };
-        let pre = clocks.pre_on.map(|on| {
-            let count = (self.input.date - on).num_days().max(0);
-            let days = self.wording.say(self.input.language, "frame.days", context! { count });
-            let rain = clocks.rain_since_pre_in.map(facts::rain);
-            let key = if rain.as_deref() == Some("") { "pre_dry" } else { "pre" };
-            let date = clocks.pre_set_on.map(short).unwrap_or_default();
-            self.say(key, context! { days, rain => rain.unwrap_or_default(), date })
-        });
-        let post = dated("post_done", clocks.post_on).or_else(|| dated("post", clocks.post_closes));
-        let sidedress = dated("sidedress_done", clocks.sidedress_on)
-            .or_else(|| dated("sidedress", clocks.sidedress_by));
-        [pre, dated("residual", clocks.residual_ends), post, sidedress]
-            .into_iter()
-            .flatten()
-            .collect()
+        let due = |key: &str, late: &str, date| dated(if date < today { late } else { key }, date);
+        let is_behind =
+            clocks.post_on.is_some() || clocks.post_closes.is_some_and(|date| date < today);
+        let pre = match clocks.pre_set_on {
+            _ if is_behind => None,
+            Some(date) => Some(dated("pre_set", date)),
+            None => clocks.pre_on.map(|on| self.waiting_pre(on, clocks.rain_since_pre_in)),
+        };
+        let ends = clocks.residual_ends.filter(|date| !is_behind && *date >= today);
+        let post = clocks
+            .post_on
+            .map(|date| dated("post_done", date))
+            .or_else(|| clocks.post_closes.map(|date| due("post", "post_late", date)));
+        let sidedress = clocks
+            .sidedress_on
+            .map(|date| dated("sidedress_done", date))
+            .or_else(|| clocks.sidedress_by.map(|date| due("sidedress", "sidedress_late", date)));
+        let residual = ends.map(|date| dated("residual", date));
+        [pre, residual, post, sidedress].into_iter().flatten().collect()
+    }
+
+    fn waiting_pre(&self, on: NaiveDate, rain_in: Option<f64>) -> String {
+        let count = (self.input.date - on).num_days().max(0);
+        let days = self.wording.say(self.input.language, "frame.days", context! { count });
+        let rain = rain_in.map(facts::rain);
+        let key = if rain.as_deref() == Some("") { "pre_dry" } else { "pre" };
+        self.say(key, context! { days, rain => rain.unwrap_or_default() })
     }
 
     /// Date and counts, then as much of the worst item as the subject has room for.
@@ -380,6 +458,16 @@ impl Writer<'_> {
             .find(|subject| subject.len() <= SUBJECT)
             .unwrap_or_else(|| fold::ascii(&counts))
     }
+}
+
+/// What tells one finding from another: farm, field and topic.
+fn subject(due: &Due) -> (&str, &str, Topic) {
+    (&due.farm, &due.field, due.evidence.topic())
+}
+
+/// Whether a call speaks of all that another one is about.
+fn covers(call: &Call, other: &Call) -> bool {
+    other.why.iter().all(|due| call.why.iter().any(|told| subject(told) == subject(due)))
 }
 
 /// Puts lines of one person (or farm) together, in the order of their first.

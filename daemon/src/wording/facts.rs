@@ -8,10 +8,14 @@ use furrowbell_engine::findings::{
 };
 use serde::Serialize;
 
+/// A need this close to a quarter inch is said as that quarter; the slack keeps rounding out.
+const QUARTER_REACH_IN: f64 = 0.02 + 1e-9;
+
 /// What every topic's templates may use. What a topic does not have stays empty.
 #[derive(Debug, Default, Serialize)]
 pub(super) struct Facts {
     pub crop: String,
+    pub the_crop: String,
     pub provisional: bool,
     pub ahead: bool,
     pub version: u32,
@@ -23,7 +27,9 @@ pub(super) struct Facts {
     pub rain: String,
     pub need: String,
     pub rain_ahead: String,
-    pub rain_ahead_on: String,
+    pub rain_ahead_by: String,
+    pub fades: String,
+    pub span: String,
     pub ends: String,
     pub closes: String,
     pub limit: &'static str,
@@ -47,32 +53,51 @@ pub(super) struct Telling<'a> {
     pub version: u32,
     pub provisional: bool,
     pub crop: String,
+    /// The crop with its article.
+    pub the_crop: String,
     pub by: String,
+    /// Spells a deadline.
+    pub by_day: &'a dyn Fn(NaiveDate) -> String,
     /// Spells a count of days.
     pub days: &'a dyn Fn(u32) -> String,
+    /// Spells the days from one to another.
+    pub span: &'a dyn Fn(NaiveDate, NaiveDate) -> String,
 }
 
 impl Facts {
     /// The facts of one finding.
     pub fn new(evidence: &Evidence, telling: Telling<'_>) -> Self {
-        let Telling { language, today, version, provisional, crop, by, days } = telling;
+        let Telling {
+            language,
+            today,
+            version,
+            provisional,
+            crop,
+            the_crop,
+            by,
+            by_day,
+            days,
+            span,
+        } = telling;
         let day = |date| dates::day(language, date);
-        let mut facts = Self { crop, provisional, version, by, ..Self::default() };
+        let mut facts = Self { crop, the_crop, provisional, version, by, ..Self::default() };
         match evidence {
             Evidence::Emergence { on, .. } => facts.happens(*on, today, language),
             Evidence::RainNeeded { days: since, rain_in, need_in, ingredient, ahead, .. } => {
                 facts.days = days(*since);
-                facts.rain = rain_short_of(*rain_in, *need_in);
-                facts.need = measure(*need_in);
+                let needed = as_said(*need_in);
+                facts.rain = rain_short_of(*rain_in, needed);
+                facts.need = trimmed(needed);
                 facts.ingredient = ingredient.name();
                 if let Some(RainAhead { date, inches }) = ahead {
                     facts.rain_ahead = rain(*inches);
-                    facts.rain_ahead_on = day(*date);
+                    facts.rain_ahead_by = by_day(*date);
                 }
             }
             Evidence::RainSet { on, rain_in, residual_ends, .. } => {
                 facts.happens(*on, today, language);
                 facts.rain = rain(*rain_in);
+                facts.span = span(residual_ends.earliest, residual_ends.likely);
                 facts.ends = day(residual_ends.likely);
             }
             Evidence::RainLate { on, rain_in, waited_days, reach_back, .. } => {
@@ -85,7 +110,8 @@ impl Facts {
                 };
             }
             Evidence::ResidualEnding { ends, dry, .. } => {
-                facts.ends = day(ends.likely);
+                facts.fades = day(ends.earliest.max(today));
+                facts.ends = day(ends.likely.max(today));
                 facts.dry = *dry;
             }
             Evidence::PostOpen { reason, closes, limit } => {
@@ -183,17 +209,23 @@ pub(super) fn rain(inches: f64) -> String {
     if tenths < 1.0 { String::new() } else { trimmed(tenths / 10.0) }
 }
 
-/// Rain that was not enough, rounded down where rounding would make it look enough.
-fn rain_short_of(inches: f64, need: f64) -> String {
-    let looks_enough = (inches * 10.0).round() / 10.0 >= need;
-    if inches < need && looks_enough {
-        rain((inches * 10.0 - 0.5).max(0.0) / 10.0)
+/// A need as people say it: quarter inches where it is as good as one, else tenths.
+fn as_said(need: f64) -> f64 {
+    let quarters = (need * 4.0).round() / 4.0;
+    if quarters > 0.0 && (need - quarters).abs() <= QUARTER_REACH_IN {
+        quarters
     } else {
-        rain(inches)
+        (need * 10.0).round().max(1.0) / 10.0
     }
 }
 
-/// A length or need, to the hundredth it was set to.
+/// Rain that was not enough for `need`, said so that it does not look enough.
+fn rain_short_of(inches: f64, need: f64) -> String {
+    let below = ((need * 10.0).ceil() - 1.0) / 10.0;
+    rain(inches.min(below))
+}
+
+/// A length, to the hundredth it was set to.
 pub(super) fn measure(inches: f64) -> String {
     trimmed((inches * 100.0).round() / 100.0)
 }
@@ -227,7 +259,13 @@ mod tests {
         assert_eq!(measure(12.0), "12");
         assert_eq!(rain_short_of(0.46, 0.5), "0.4");
         assert_eq!(rain_short_of(0.74, 0.75), "0.7");
-        assert_eq!(rain_short_of(0.04, 0.05), "");
+        assert_eq!(rain_short_of(0.92, 0.9), "0.8");
+        assert_eq!(rain_short_of(0.04, 0.1), "");
+        let said = [0.93, 1.09, 0.98, 0.73, 1.13, 0.52, 0.53, 0.84, 0.04].map(as_said);
+        assert_eq!(
+            said.map(trimmed),
+            ["0.9", "1.1", "1", "0.75", "1.1", "0.5", "0.5", "0.8", "0.1"]
+        );
         assert_eq!(whole(142.6), "143");
         assert_eq!(format!("{:.0}", whole_degrees(-0.3)), "0");
     }
@@ -235,9 +273,10 @@ mod tests {
     proptest! {
         #[test]
         fn too_little_rain_never_reads_as_enough(need in 0.05..2.0_f64, share in 0.0..0.999_f64) {
-            let need = (need * 20.0).round() / 20.0;
-            let said = rain_short_of(need * share, need);
-            prop_assert!(said.parse().unwrap_or(0.0_f64) < need);
+            let needed = as_said(need);
+            prop_assert!((needed - need).abs() < 0.06);
+            let said = rain_short_of(need * share, needed);
+            prop_assert!(said.parse().unwrap_or(0.0_f64) < needed);
         }
     }
 }

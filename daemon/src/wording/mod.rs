@@ -37,10 +37,11 @@ const LANGUAGES: [(Language, &str); 2] = [
 /// What each topic is worded with.
 const TOPIC_PARTS: [&str; 8] =
     ["name", "news", "news_short", "action", "reply", "reply_short", "label", "line"];
-const FRAME: [&str; 8] = ["head", "field", "and", "more", "by", "by_today", "stop", "days"];
+const FRAME: [&str; 10] =
+    ["head", "field", "and", "more", "by", "by_today", "span", "around", "stop", "days"];
 const FRAME_VARIABLES: [&str; 9] =
     ["sender", "update", "fields", "field", "crop", "before", "last", "count", "date"];
-const CROPS: [&str; 3] = ["corn", "soybean", "both"];
+const CROPS: [&str; 6] = ["corn", "soybean", "both", "the_corn", "the_soybean", "the_both"];
 
 /// Every word the service says, compiled.
 #[derive(Debug)]

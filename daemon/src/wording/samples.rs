@@ -56,11 +56,6 @@ pub fn ordinary() -> Vec<Sample> {
         waited_days: 12,
         reach_back,
     };
-    let weeds = PostLimit::WeedHeight { inches: 4.0 };
-    let height = PostLimit::CropHeight { inches: 12.0, ingredient: Ingredient::Atrazine };
-    let stage =
-        PostLimit::CropStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Fomesafen };
-    let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds };
     let sidedress = |early| Evidence::SidedressOpen {
         stage: Stage::Vegetative(4),
         early,
@@ -69,19 +64,24 @@ pub fn ordinary() -> Vec<Sample> {
     };
     let lags = |because| Some(EarlyReason::SoilLags { percent: 31.0, because });
     let cold = |on| Evidence::ColdAfterPlanting { planted_on: day(-2), on: day(on), low_f: 34.2 };
-    vec![
-        sample(cold(-1), true, 9),
+    let mut samples = vec![
+        Sample { act_by: None, ..sample(cold(-1), true, 9) },
         Sample { provisional: true, ..sample(cold(1), false, 9) },
-        sample(Evidence::Emergence { on: day(-1), heat_gdd: 121.0 }, true, 2),
+        Sample {
+            act_by: None,
+            ..sample(Evidence::Emergence { on: day(-1), heat_gdd: 121.0 }, true, 2)
+        },
         Sample {
             provisional: true,
             ..sample(Evidence::Emergence { on: day(2), heat_gdd: 117.0 }, false, 5)
         },
         sample(needed(0.2, 5, None), true, 3),
         sample(needed(0.0, 5, Some(RainAhead { date: day(3), inches: 0.64 })), false, 5),
+        sample(needed(0.2, 5, Some(RainAhead { date: day(0), inches: 0.64 })), true, 5),
         Sample { version: 2, ..sample(needed(0.2, 7, None), true, 3) },
         Sample { version: 3, ..sample(needed(0.2, 10, None), false, 3) },
         sample(set(-1), false, 7),
+        Sample { act_by: None, ..sample(set(-1), false, 7) },
         Sample { provisional: true, ..sample(set(-1), false, 7) },
         Sample { provisional: true, act_by: None, ..sample(set(2), true, 7) },
         sample(late(-1, ReachBack::None), true, 2),
@@ -89,15 +89,6 @@ pub fn ordinary() -> Vec<Sample> {
         Sample { provisional: true, ..sample(late(1, ReachBack::None), true, 3) },
         sample(Evidence::ResidualEnding { set_on: day(-23), ends: range(5), dry: false }, true, 4),
         sample(Evidence::ResidualEnding { set_on: day(-9), ends: range(5), dry: true }, false, 4),
-        sample(open(PostReason::WeedsSeen), true, 7),
-        sample(open(PostReason::ResidualFading), false, 7),
-        sample(open(PostReason::PreNeverSet), true, 7),
-        sample(open(PostReason::NoPre), false, 7),
-        sample(Evidence::PostClosing { closes: range(5), limit: weeds }, false, 4),
-        sample(Evidence::PostClosing { closes: range(5), limit: height }, true, 4),
-        sample(Evidence::PostClosing { closes: range(5), limit: stage }, false, 4),
-        sample(Evidence::PostOverdue { closed_on: day(-2), limit: weeds }, true, 2),
-        sample(Evidence::PostOverdue { closed_on: day(-2), limit: height }, true, 0),
         sample(sidedress(None), true, 17),
         sample(sidedress(lags(LagCause::Cool)), true, 14),
         sample(sidedress(lags(LagCause::Dry)), true, 14),
@@ -115,6 +106,43 @@ pub fn ordinary() -> Vec<Sample> {
         Sample {
             act_by: None,
             ..sample(Evidence::WeatherGap { since: day(-4), days: 4 }, false, 0)
+        },
+    ];
+    samples.extend(post_passes());
+    samples
+}
+
+fn post_passes() -> [Sample; 12] {
+    let weeds = PostLimit::WeedHeight { inches: 4.0 };
+    let height = PostLimit::CropHeight { inches: 12.0, ingredient: Ingredient::Atrazine };
+    let stage =
+        PostLimit::CropStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Fomesafen };
+    let before =
+        PostLimit::BeforeStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Dicamba };
+    let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds };
+    [
+        sample(open(PostReason::WeedsSeen), true, 7),
+        sample(open(PostReason::ResidualFading), false, 7),
+        sample(open(PostReason::PreNeverSet), true, 7),
+        sample(open(PostReason::NoPre), false, 7),
+        sample(
+            Evidence::PostOpen {
+                reason: PostReason::ResidualFading,
+                closes: range(8),
+                limit: before,
+            },
+            false,
+            7,
+        ),
+        sample(Evidence::PostClosing { closes: range(5), limit: weeds }, false, 4),
+        sample(Evidence::PostClosing { closes: range(5), limit: height }, true, 4),
+        sample(Evidence::PostClosing { closes: range(5), limit: stage }, false, 4),
+        sample(Evidence::PostOverdue { closed_on: day(-2), limit: weeds }, true, 2),
+        sample(Evidence::PostClosing { closes: range(5), limit: before }, false, 4),
+        sample(Evidence::PostOverdue { closed_on: day(-2), limit: height }, true, 0),
+        Sample {
+            act_by: None,
+            ..sample(Evidence::PostOverdue { closed_on: day(-2), limit: before }, false, 0)
         },
     ]
 }
@@ -170,6 +198,7 @@ pub fn widest() -> Vec<Sample> {
         PostLimit::WeedHeight { inches: 3.25 },
         PostLimit::CropHeight { inches: 30.25, ingredient },
         PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient },
+        PostLimit::BeforeStage { stage: Stage::Vegetative(12), ingredient },
     ] {
         for reason in [
             PostReason::WeedsSeen,

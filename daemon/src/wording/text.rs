@@ -150,7 +150,19 @@ impl Wording {
 
     fn facts(&self, input: &TextInput<'_>) -> Facts {
         let language = input.language;
+        let by_day = |date| self.by(language, date, input.today);
         let days = |count: u32| self.say(language, "frame.days", context! { count });
+        let span = |first: NaiveDate, last: NaiveDate| {
+            if first == last {
+                return self.say(
+                    language,
+                    "frame.around",
+                    context! { date => dates::day(language, last) },
+                );
+            }
+            let [before, last] = [first, last].map(|date| dates::month_day(language, date));
+            self.say(language, "frame.span", context! { before, last })
+        };
         Facts::new(
             input.evidence,
             Telling {
@@ -158,12 +170,12 @@ impl Wording {
                 today: input.today,
                 version: input.version,
                 provisional: input.provisional,
-                crop: self.crop(input),
-                by: input
-                    .act_by
-                    .map(|date| self.by(language, date, input.today))
-                    .unwrap_or_default(),
+                crop: self.crop(input, ""),
+                the_crop: self.crop(input, "the_"),
+                by: input.act_by.map(by_day).unwrap_or_default(),
+                by_day: &by_day,
                 days: &days,
+                span: &span,
             },
         )
     }
@@ -174,20 +186,21 @@ impl Wording {
         self.say(language, key, context! { date => dates::day(language, date.max(today)) })
     }
 
-    fn crop(&self, input: &TextInput<'_>) -> String {
+    /// The crop of the fields, bare or as `the_` one.
+    fn crop(&self, input: &TextInput<'_>, form: &str) -> String {
         let corn = input.fields.iter().any(|field| field.crop_is_corn);
         let soybean = input.fields.iter().any(|field| !field.crop_is_corn);
-        let key = match (corn, soybean) {
-            (true, false) => "crops.corn",
-            (false, true) => "crops.soybean",
-            _ => "crops.both",
+        let crop = match (corn, soybean) {
+            (true, false) => "corn",
+            (false, true) => "soybean",
+            _ => "both",
         };
-        self.say(input.language, key, context! {})
+        self.say(input.language, &format!("crops.{form}{crop}"), context! {})
     }
 
     /// One field with its crop, unless its name says it; several fields by their names alone.
     fn fields(&self, input: &TextInput<'_>, count: usize, with_crop: bool) -> String {
-        let crop = self.crop(input);
+        let crop = self.crop(input, "");
         match input.fields.as_slice() {
             [field] if with_crop && !field.name.to_lowercase().contains(&crop) => {
                 self.say(input.language, "frame.field", context! { field => field.name, crop })

@@ -69,19 +69,21 @@ fn done_settles_the_latest_question_and_its_kin() {
 fn done_means_what_the_topic_asks_for() {
     let own = own(&["Home"]);
     for (topic, event) in [
+        (Topic::RainSet, POST),
         (Topic::PostOpen, POST),
         (Topic::PostClosing, POST),
         (Topic::PostOverdue, POST),
         (Topic::ResidualEnding, POST),
         (Topic::SidedressOpen, Event::Sidedressed { nitrogen: None }),
         (Topic::SidedressClosing, Event::Sidedressed { nitrogen: None }),
+        (Topic::NitrogenLoss, Event::Sidedressed { nitrogen: None }),
         (Topic::RainNeeded, Event::Hoed),
     ] {
         let effects = reply("HECHO", &own, &[question("Home", topic, 0)]);
         assert_eq!(entries(&effects), [("farm/Home", "today", &event)], "{topic:?}");
         assert_eq!(effects.closes.len(), 1);
     }
-    let told_only = reply("done", &own, &[question("Home", Topic::RainSet, 0)]);
+    let told_only = reply("done", &own, &[question("Home", Topic::Emergence, 0)]);
     assert_eq!(told_only, Effects::only(Answer::NothingOpen { fields: vec![] }));
 }
 
@@ -238,4 +240,35 @@ proptest! {
         let recorded = matches!(effects.answer, Answer::Recorded { .. });
         prop_assert_eq!(recorded, !effects.entries.is_empty());
     }
+}
+
+#[test]
+fn a_bare_field_completes_what_was_asked_back() {
+    let own = own(&["North 80", "South 80", "Home"]);
+    let open = [question("North 80", Topic::PostOpen, 5), question("Home", Topic::PostOpen, 5)];
+    let yesterday = today().pred_opt().unwrap();
+    let respond = |text, earlier: &[&'static str]| {
+        let asked: Vec<_> = earlier.iter().map(|text| AskedBack { text, day: yesterday }).collect();
+        super::respond(text, &asked, &own, &open, today())
+    };
+    let named = respond("north 80", &["done"]);
+    assert_eq!(entries(&named), [("farm/North 80", "yesterday", &POST)]);
+    assert_eq!(named.closes, ["North 80:post-open"]);
+    assert_eq!(respond("home", &["rain .4"]).entries.len(), 1);
+    // Asked twice: the second try said nothing by itself.
+    assert_eq!(asked_fields(&respond("80", &["done"])), ["North 80", "South 80"]);
+    assert_eq!(respond("North 80", &["80", "done"]), named);
+
+    for (text, earlier) in [
+        ("north 80", &[][..]),
+        ("call me", &["done"]),
+        ("not north 80", &["done"]),
+        ("north 80?", &["done"]),
+        ("north 80", &["done home next week"]),
+        ("north 80", &["sprayed home"]),
+    ] {
+        assert_eq!(respond(text, earlier).answer, Answer::NotUnderstood, "{text}");
+    }
+    assert_eq!(respond("stop", &["done"]).consent, Some(Consent::Stop));
+    assert_eq!(entries(&respond("rain .4 home", &["done"]))[0].1, "today");
 }

@@ -311,7 +311,8 @@ fn said_by(word: &str) -> Option<Command> {
     match word {
         "done" | "finished" | "complete" | "completed" | "applied" | "hecho" | "hecha"
         | "listo" | "terminado" | "terminada" | "aplicado" | "sprayed" | "sidedressed" | "hoed"
-        | "fumigado" | "fumigue" => Some(Command::Done),
+        | "fumigado" | "fumigue" | "rociado" | "rocie" | "abonado" | "abone" | "rastreado"
+        | "rastree" | "escardado" | "escarde" | "lista" => Some(Command::Done),
         "rain" | "rained" | "rainfall" | "lluvia" | "llovio" => Some(Command::Rain),
         "weed" | "weeds" | "maleza" | "malezas" => Some(Command::Weeds),
         "planted" | "sembrado" | "sembramos" => Some(Command::Planted),
@@ -326,9 +327,13 @@ fn pass_of(word: &str) -> Option<Pass> {
     match word {
         "pre" => Some(Pass::Pre),
         "post" => Some(Pass::Post),
-        "spray" | "sprayed" | "spraying" | "fumigado" | "fumigue" => Some(Pass::Spray),
-        "sidedress" | "sidedressed" | "sidedressing" => Some(Pass::Sidedress),
-        "hoe" | "hoed" | "hoeing" => Some(Pass::Hoe),
+        "spray" | "sprayed" | "spraying" | "fumigado" | "fumigue" | "rociado" | "rocie" => {
+            Some(Pass::Spray)
+        }
+        "sidedress" | "sidedressed" | "sidedressing" | "nitrogeno" | "abono" | "abonado"
+        | "abone" => Some(Pass::Sidedress),
+        "hoe" | "hoed" | "hoeing" | "rastra" | "rastreado" | "rastree" | "escarda"
+        | "escardado" | "escarde" => Some(Pass::Hoe),
         _ => None,
     }
 }
