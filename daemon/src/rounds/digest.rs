@@ -7,8 +7,8 @@ use super::decide::HeldBack;
 use super::timing::{instant, local_day, start_of_day};
 use crate::store::{self, Ending, Notice, Queued, Text, TextFilter, TextKind, TextState};
 use crate::wording::digest::{
-    Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, HeldLine,
-    HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
+    Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, ForecastAge,
+    HeldLine, HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
 };
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use furrowbell_config::people::{Person, RouteName};
@@ -56,8 +56,10 @@ impl Desk {
                 html: Some(digest.html.clone()),
                 outbox_id: None,
             };
-            let agreed = advisor.consent.is_some() && !self.stopped().await?.contains(&advisor.id);
-            let text = agreed.then(|| self.digest_text(advisor, digest, noon, now));
+            // Consent is asked for texts to a phone; an advisor's mail is the advisor's own tool.
+            let agreed = advisor.consent.is_some() || self.route_of(advisor) != RouteName::Sms;
+            let may_go = agreed && !self.stopped().await?.contains(&advisor.id);
+            let text = may_go.then(|| self.digest_text(advisor, digest, noon, now));
             if self.store.store_digest(&row, text.as_ref()).await? {
                 tracing::info!(advisor = advisor.id, date = %today, "digest made");
             }
@@ -123,9 +125,14 @@ impl Desk {
                 _ => sent.push(sent_line(told, &queued, &notices)),
             }
         }
-        let age =
-            fields.iter().filter_map(|at| at.forecast_issued).min().map(|issued| now - issued);
-        let age = age.and_then(|age| u32::try_from(age.num_hours()).ok());
+        let issued = own.iter().filter_map(|at| at.forecast_issued).min();
+        let forecast = match (issued, &self.book.service.weather.nws) {
+            (Some(issued), _) => {
+                ForecastAge::Hours(u32::try_from((now - issued).num_hours()).unwrap_or_default())
+            }
+            (None, Some(_)) => ForecastAge::NoneYet,
+            (None, None) => ForecastAge::NoSource,
+        };
         Ok(self.wording.digest(&DigestInput {
             sender: self.book.service.name.clone(),
             advisor: advisor.name.clone(),
@@ -139,7 +146,7 @@ impl Desk {
             replies: self.replies_to_read(advisor, since).await?,
             unknown: own.iter().filter_map(|at| unknown_line(at)).collect(),
             farms: farm_blocks(&own),
-            weather_age_hours: age,
+            forecast,
         }))
     }
 

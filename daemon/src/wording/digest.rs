@@ -38,8 +38,19 @@ pub struct DigestInput {
     pub unknown: Vec<UnknownLine>,
     /// Every field, by farm.
     pub farms: Vec<FarmBlock>,
-    /// Whole hours since the oldest forecast in use was issued; `None` when there is none.
-    pub weather_age_hours: Option<u32>,
+    /// How old the forecast is.
+    pub forecast: ForecastAge,
+}
+
+/// How old the forecast is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ForecastAge {
+    /// The book has no forecast source, so nothing is said.
+    NoSource,
+    /// None has come yet.
+    NoneYet,
+    /// Whole hours since the oldest one in use was issued.
+    Hours(u32),
 }
 
 /// Somebody to call.

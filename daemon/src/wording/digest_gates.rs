@@ -2,8 +2,8 @@
 
 use super::Wording;
 use super::digest::{
-    Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, HeldLine,
-    HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
+    Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, ForecastAge,
+    HeldLine, HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
 };
 use super::digest_view::COLUMNS;
 use super::samples::{Sample, day, ordinary, today};
@@ -43,7 +43,7 @@ fn empty(language: Language) -> DigestInput {
         replies: Vec::new(),
         unknown: Vec::new(),
         farms: Vec::new(),
-        weather_age_hours: None,
+        forecast: ForecastAge::NoneYet,
     }
 }
 
@@ -102,7 +102,7 @@ fn full(language: Language) -> DigestInput {
             since: day(-4),
         }],
         farms: farms(),
-        weather_age_hours: Some(2),
+        forecast: ForecastAge::Hours(2),
         ..empty(language)
     }
 }

@@ -1,7 +1,7 @@
 //! Puts what a digest says into words, section by section.
 
 use super::digest::{
-    Call, DigestInput, Due, FieldClocks, FieldLine, HeldWhy, ReplyFrom, SentState,
+    Call, DigestInput, Due, FieldClocks, FieldLine, ForecastAge, HeldWhy, ReplyFrom, SentState,
 };
 use super::digest_view::{Entry, Line, Section, View};
 use super::text::{FieldRef, TextInput};
@@ -127,8 +127,13 @@ impl Writer<'_> {
         let input = self.input;
         let hello = self.say("hello", context! { name => input.advisor.as_str() });
         let slots = context! { calls => input.calls.len(), due => self.due_this_week().count() };
-        let hours = input.weather_age_hours.map(|hours| hours.to_string()).unwrap_or_default();
-        let mut notes = vec![self.say("weather", context! { hours })];
+        let mut notes = match input.forecast {
+            ForecastAge::NoSource => Vec::new(),
+            ForecastAge::NoneYet => vec![self.say("weather", context! { hours => "" })],
+            ForecastAge::Hours(hours) => {
+                vec![self.say("weather", context! { hours => hours.to_string() })]
+            }
+        };
         if self.shows_likely() {
             notes.push(self.plain("provisional"));
         }
