@@ -137,9 +137,9 @@ pub struct DayRow {
     /// Each partner of the last pre pass that rain has set.
     pub residual: Vec<ResidualRow>,
     /// The post window as it lies over this day.
-    pub post_window: Option<WindowState>,
+    pub post_window: Option<WindowRow>,
     /// The sidedress window as it lies over this day.
-    pub sidedress: Option<WindowState>,
+    pub sidedress: Option<WindowRow>,
     /// Corn nitrogen.
     pub nitrogen: Option<NitrogenRow>,
     /// What is missing.
@@ -178,6 +178,17 @@ pub enum ResidualState {
     Fading,
     /// After it.
     WornOff,
+}
+
+/// A window on one day, as seen from today.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct WindowRow {
+    /// How it lies over the day.
+    pub state: WindowState,
+    /// First day of it; `None` while nothing has opened it.
+    pub opens: Option<NaiveDate>,
+    /// When it closes.
+    pub closes: DateRange,
 }
 
 /// How a window lies over a day.
@@ -354,19 +365,21 @@ impl<'a> Course<'a> {
             .collect()
     }
 
-    fn post_state(&self, date: NaiveDate) -> Option<WindowState> {
+    fn post_state(&self, date: NaiveDate) -> Option<WindowRow> {
         let window = self.post?;
-        let open = window.opening.is_some_and(|opening| opening.on <= date);
-        Some(lie(date, open, &window.closes))
+        let opens = window.opening.map(|opening| opening.on);
+        Some(WindowRow { state: lie(date, opens, &window.closes), opens, closes: window.closes })
     }
 
-    fn sidedress_state(&self, date: NaiveDate) -> Option<WindowState> {
+    fn sidedress_state(&self, date: NaiveDate) -> Option<WindowRow> {
         let window = self.sidedress()?;
-        Some(lie(date, date >= window.opens.likely, &window.latest))
+        let opens = Some(window.opens.likely);
+        Some(WindowRow { state: lie(date, opens, &window.latest), opens, closes: window.latest })
     }
 }
 
-fn lie(date: NaiveDate, open: bool, closes: &DateRange) -> WindowState {
+fn lie(date: NaiveDate, opens: Option<NaiveDate>, closes: &DateRange) -> WindowState {
+    let open = opens.is_some_and(|opens| opens <= date);
     if date > closes.latest {
         WindowState::Closed
     } else if date >= closes.earliest && open {
