@@ -59,7 +59,7 @@ pub use notices::{Closing, Ending, Identity, Notice, Telling};
 pub use outbox::{Attempt, Settlement};
 pub use seasons::SeasonRows;
 pub use texts::{Queued, Text, TextFilter, TextKind, TextState};
-pub use weather::{WeatherDay, WeatherHour};
+pub use weather::WeatherHour;
 
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::postgres::{PgConnectOptions, PgConnection, PgPool, PgPoolOptions};
