@@ -333,7 +333,7 @@ mod tests {
             for worker in workers {
                 worker.await.unwrap();
             }
-            assert_eq!(store.known("north-80").await.unwrap().len(), 25);
+            assert_eq!(store.known_since(testing::may(1)).await.unwrap().len(), 25);
         })
         .await;
     }
