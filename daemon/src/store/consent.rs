@@ -135,7 +135,7 @@ mod tests {
             ];
             for line in &lines {
                 store.record_consent(line).await.unwrap();
-                assert_eq!(store.consents().await.unwrap(), [line.clone()]);
+                assert_eq!(store.consents().await.unwrap(), std::slice::from_ref(line));
             }
             let other =
                 Consent { person: "ben".to_owned(), ..line("c4", ConsentState::Start, at(1)) };

@@ -197,7 +197,10 @@ mod tests {
             let newest = hour(1, None, at(50));
             let rows = [hour(1, Some(1.0), at(40)), newest.clone(), hour(1, Some(2.0), at(45))];
             assert_eq!(store.keep_hours(&rows).await.unwrap(), 1);
-            assert_eq!(store.hours(CELL, at(0), at(600)).await.unwrap(), [newest.clone()]);
+            assert_eq!(
+                store.hours(CELL, at(0), at(600)).await.unwrap(),
+                std::slice::from_ref(&newest)
+            );
             let stranger = WeatherHour { cell: "file:nowhere".to_owned(), ..newest };
             assert!(store.keep_hours(&[stranger]).await.is_err());
         })
