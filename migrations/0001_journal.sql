@@ -9,10 +9,9 @@ CREATE TABLE journal (
     happened_on DATE NOT NULL,
     event TEXT NOT NULL,
     said_by TEXT NOT NULL,
-    via TEXT NOT NULL CHECK (via IN ('sms', 'command', 'book')),
+    via TEXT NOT NULL CHECK (via IN ('sms', 'command')),
     note TEXT,
-    created_at TIMESTAMPTZ NOT NULL,
-    undone_at TIMESTAMPTZ
+    created_at TIMESTAMPTZ NOT NULL
 );
 CREATE INDEX journal_by_field ON journal (field, happened_on);
 

@@ -42,18 +42,3 @@ CREATE TABLE weather_hour (
     fetched_at TIMESTAMPTZ NOT NULL,
     PRIMARY KEY (cell, hour, kind)
 );
-
-CREATE TABLE weather_day (
-    cell TEXT NOT NULL REFERENCES cell (id),
-    day DATE NOT NULL,
-    kind TEXT NOT NULL CHECK (kind IN ('gauge', 'radar', 'station', 'model', 'forecast')),
-    high_c DOUBLE PRECISION,
-    low_c DOUBLE PRECISION,
-    rain_mm DOUBLE PRECISION,
-    humidity_pct DOUBLE PRECISION,
-    wind_mps DOUBLE PRECISION,
-    solar_mj DOUBLE PRECISION,
-    source TEXT NOT NULL,
-    fetched_at TIMESTAMPTZ NOT NULL,
-    PRIMARY KEY (cell, day, kind)
-);

@@ -23,7 +23,7 @@ CREATE INDEX notice_by_person ON notice (person, state);
 
 CREATE TABLE outbox (
     id TEXT PRIMARY KEY,
-    kind TEXT NOT NULL CHECK (kind IN ('notice', 'reply', 'digest', 'stop-confirmation', 'test')),
+    kind TEXT NOT NULL CHECK (kind IN ('notice', 'reply', 'digest', 'stop-confirmation')),
     person TEXT NOT NULL,
     route TEXT NOT NULL,
     language TEXT NOT NULL,
@@ -36,7 +36,7 @@ CREATE TABLE outbox (
     due_at TIMESTAMPTZ NOT NULL,
     expires_at TIMESTAMPTZ NOT NULL,
     state TEXT NOT NULL
-        CHECK (state IN ('waiting', 'sending', 'sent', 'delivered', 'failed', 'expired', 'held')),
+        CHECK (state IN ('waiting', 'sending', 'sent', 'failed', 'expired', 'held')),
     attempts BIGINT NOT NULL CHECK (attempts >= 0),
     -- A try ended without an answer, so the person may get, or have got, the text once more.
     possibly_twice BOOLEAN NOT NULL,
@@ -52,7 +52,6 @@ CREATE TABLE outbox (
 );
 CREATE INDEX outbox_open ON outbox (due_at) WHERE state IN ('waiting', 'sending');
 CREATE INDEX outbox_by_person ON outbox (person, created_at);
-CREATE INDEX outbox_by_provider ON outbox (route, provider_id);
 
 CREATE TABLE outbox_notice (
     outbox_id TEXT NOT NULL REFERENCES outbox (id),

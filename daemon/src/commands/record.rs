@@ -108,7 +108,6 @@ pub async fn run(args: RecordArgs) -> Result<(), Failure> {
         via: Via::Command,
         note: None,
         created_at: now,
-        undone_at: None,
     };
     wire::store(&book).await?.append(&record).await?;
     println!("{}: written down for {on}. The next round counts it.", field.name);

@@ -15,7 +15,7 @@ pub struct TextsArgs {
     /// Only texts to this person (id in the book).
     #[arg(long)]
     person: Option<String>,
-    /// Only texts in this state: waiting, sending, sent, delivered, failed, expired or held.
+    /// Only texts in this state: waiting, sending, sent, failed, expired or held.
     #[arg(long, value_parser = state)]
     state: Option<TextState>,
     /// Most texts to list; the latest come first.
@@ -104,7 +104,7 @@ fn readable(queued: &Queued, zone: Tz) -> String {
     let text = &queued.text;
     let (word, at) = match queued.state {
         TextState::Waiting | TextState::Sending => ("due", text.due_at),
-        TextState::Sent | TextState::Delivered => ("sent", queued.sent_at.unwrap_or(text.due_at)),
+        TextState::Sent => ("sent", queued.sent_at.unwrap_or(text.due_at)),
         TextState::Failed => ("failed", queued.ended_at.unwrap_or(text.due_at)),
         TextState::Expired => ("expired", queued.ended_at.unwrap_or(text.expires_at)),
         TextState::Held => ("held back", queued.ended_at.unwrap_or(text.due_at)),

@@ -68,7 +68,6 @@ impl Desk {
         let replies = text.map(|body| self.reply_text(person, body, &effects, inbound, now));
         Ok(Handling {
             records: self.records(&effects.entries, person, inbound, now),
-            undoes: Vec::new(),
             consent: effects.consent.map(|wish| self.consent_line(wish, person, inbound)),
             answers: effects.closes,
             replies: replies.into_iter().collect(),
@@ -145,7 +144,6 @@ impl Desk {
             via: Via::Sms,
             note: Some(inbound.body.clone()),
             created_at: now,
-            undone_at: None,
         };
         entries.iter().enumerate().map(record).collect()
     }

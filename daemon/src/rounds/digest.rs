@@ -332,7 +332,6 @@ fn sent_line(told: Told, queued: &Queued, notices: &[Notice]) -> SentLine {
         fields: told.fields,
         topic: told.topic,
         state: match queued.state {
-            TextState::Delivered => SentState::Delivered,
             TextState::Failed if queued.possibly_twice => SentState::Unsure,
             TextState::Failed => SentState::Failed,
             TextState::Sent => SentState::Sent,

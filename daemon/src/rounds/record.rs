@@ -120,7 +120,6 @@ mod tests {
             via: Via::Sms,
             note: None,
             created_at: desk.clock.now(),
-            undone_at: None,
         };
         assert!(desk.store.append(&record).await.unwrap());
     }

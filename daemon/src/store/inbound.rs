@@ -48,8 +48,6 @@ impl fmt::Debug for Inbound {
 pub struct Handling {
     /// Entries to add.
     pub records: Vec<Record>,
-    /// Ids of entries to take back.
-    pub undoes: Vec<String>,
     /// A line for the consent ledger.
     pub consent: Option<Consent>,
     /// Ids of notices it answers.
@@ -149,9 +147,6 @@ impl Store {
         for record in &handling.records {
             journal::insert(&mut tx, record).await?;
         }
-        for record in &handling.undoes {
-            journal::undo(&mut tx, record, at).await?;
-        }
         if let Some(line) = &handling.consent {
             consent::insert(&mut tx, line).await?;
         }
@@ -198,7 +193,6 @@ mod tests {
             via: Via::Sms,
             note: None,
             created_at: at(1),
-            undone_at: None,
         }
     }
 
@@ -227,12 +221,10 @@ mod tests {
             let told = Telling { notices: vec![notice("n1", 1)], text: Some(text("waiting")) };
             store.decide(&[told]).await.unwrap();
             store.receive(&inbound("in1", None)).await.unwrap();
-            store.append(&record("r0")).await.unwrap();
             let mut reply = text("reply");
             reply.kind = TextKind::Reply;
             let handling = Handling {
                 records: vec![record("r1")],
-                undoes: vec!["r0".to_owned()],
                 consent: None,
                 answers: vec!["n1".to_owned()],
                 replies: vec![reply],
@@ -280,7 +272,7 @@ mod tests {
             };
             assert!(store.handle("in1", &handling, at(2)).await.is_err());
             assert!(store.journal().await.unwrap().is_empty());
-            assert_eq!(store.consent_of("ann").await.unwrap(), None);
+            assert_eq!(store.consents().await.unwrap(), []);
             assert_eq!(store.unhandled().await.unwrap().len(), 1);
             assert_eq!(store.text("taken").await.unwrap().unwrap().state, TextState::Waiting);
 

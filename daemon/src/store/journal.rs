@@ -16,8 +16,6 @@ pub enum Via {
     Sms,
     /// From the command line.
     Command,
-    /// From the book.
-    Book,
 }
 
 /// One entry with its pedigree.
@@ -42,8 +40,6 @@ pub struct Record {
     pub note: Option<String>,
     /// When it was recorded.
     pub created_at: DateTime<Utc>,
-    /// When it was taken back.
-    pub undone_at: Option<DateTime<Utc>>,
 }
 
 /// Leaves out what was written.
@@ -69,7 +65,6 @@ struct Row {
     via: String,
     note: Option<String>,
     created_at: DateTime<Utc>,
-    undone_at: Option<DateTime<Utc>>,
 }
 
 impl Row {
@@ -85,7 +80,6 @@ impl Row {
             by: self.said_by,
             note: self.note,
             created_at: self.created_at,
-            undone_at: self.undone_at,
         })
     }
 }
@@ -99,35 +93,14 @@ impl Store {
         Ok(added)
     }
 
-    /// Entries of one field that stand, by the day they happened.
-    pub async fn journal_of(&self, field: &str) -> Result<Vec<Record>> {
-        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
-            "-- journal.of_field
-            SELECT * FROM journal WHERE field = $1 AND undone_at IS NULL
-            ORDER BY happened_on, created_at, id")
-            .bind(field)
-            .fetch_all(pool)
-            .await?);
-        rows.into_iter().map(Row::read).collect()
-    }
-
-    /// Entries of all fields that stand, by field and the day they happened.
+    /// Entries of all fields, by field and the day they happened.
     pub async fn journal(&self) -> Result<Vec<Record>> {
         let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
             "-- journal.all
-            SELECT * FROM journal WHERE undone_at IS NULL
-            ORDER BY field, happened_on, created_at, id")
+            SELECT * FROM journal ORDER BY field, happened_on, created_at, id")
             .fetch_all(pool)
             .await?);
         rows.into_iter().map(Row::read).collect()
-    }
-
-    /// Takes an entry back; `false` when it is unknown or was taken back before.
-    pub async fn undo(&self, id: &str, at: DateTime<Utc>) -> Result<bool> {
-        let mut tx = self.begin().await?;
-        let undone = undo(&mut tx, id, at).await?;
-        tx.commit().await?;
-        Ok(undone)
     }
 }
 
@@ -137,8 +110,8 @@ pub(super) async fn insert(tx: &mut Tx, record: &Record) -> Result<bool> {
     let added = with_tx!(tx, connection => sqlx::query(
         "-- journal.append
         INSERT INTO journal (id, source_key, field, happened_on, event, said_by, via, note,
-            created_at, undone_at)
-        VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+            created_at)
+        VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)
         ON CONFLICT (source_key) DO NOTHING")
         .bind(&record.id)
         .bind(&record.source_key)
@@ -149,23 +122,10 @@ pub(super) async fn insert(tx: &mut Tx, record: &Record) -> Result<bool> {
         .bind(via)
         .bind(&record.note)
         .bind(record.created_at)
-        .bind(record.undone_at)
         .execute(connection)
         .await?
         .rows_affected());
     Ok(added == 1)
-}
-
-pub(super) async fn undo(tx: &mut Tx, id: &str, at: DateTime<Utc>) -> Result<bool> {
-    let undone = with_tx!(tx, connection => sqlx::query(
-        "-- journal.undo
-        UPDATE journal SET undone_at = $2 WHERE id = $1 AND undone_at IS NULL")
-        .bind(id)
-        .bind(at)
-        .execute(connection)
-        .await?
-        .rows_affected());
-    Ok(undone == 1)
 }
 
 #[cfg(test)]
@@ -185,7 +145,6 @@ mod tests {
             via: Via::Sms,
             note: Some("words of hers".to_owned()),
             created_at: at(0),
-            undone_at: None,
         }
     }
 
@@ -198,15 +157,7 @@ mod tests {
             assert!(store.append(&late).await.unwrap());
             assert!(store.append(&early).await.unwrap());
             assert!(!store.append(&record("r3", "in1/0", 9, Event::Hoed)).await.unwrap());
-            assert_eq!(store.journal_of("north-80").await.unwrap(), [early.clone(), late.clone()]);
-            assert_eq!(store.journal_of("elsewhere").await.unwrap(), []);
-
-            assert!(store.undo("r1", at(5)).await.unwrap());
-            assert!(!store.undo("r1", at(6)).await.unwrap());
-            assert!(!store.undo("nobody's", at(6)).await.unwrap());
-            assert_eq!(store.journal().await.unwrap(), [early]);
-            // What was taken back stays known, so its message cannot bring it back.
-            assert!(!store.append(&late).await.unwrap());
+            assert_eq!(store.journal().await.unwrap(), [early, late]);
         })
         .await;
     }

@@ -59,7 +59,7 @@ pub use notices::{Closing, Ending, Identity, Notice, Telling};
 pub use outbox::{Attempt, Settlement};
 pub use seasons::SeasonRows;
 pub use texts::{Queued, Text, TextFilter, TextKind, TextState};
-pub use weather::{WeatherDay, WeatherHour};
+pub use weather::WeatherHour;
 
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::postgres::{PgConnectOptions, PgConnection, PgPool, PgPoolOptions};
@@ -333,7 +333,7 @@ mod tests {
             for worker in workers {
                 worker.await.unwrap();
             }
-            assert_eq!(store.known("north-80").await.unwrap().len(), 25);
+            assert_eq!(store.known_since(testing::may(1)).await.unwrap().len(), 25);
         })
         .await;
     }

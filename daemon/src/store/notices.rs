@@ -188,17 +188,6 @@ impl Store {
         Ok(true)
     }
 
-    /// Identities of a field's notices, open or closed.
-    pub async fn known(&self, field: &str) -> Result<BTreeSet<Identity>> {
-        let rows: Vec<IdentityRow> = with_pool!(self, pool => sqlx::query_as(
-            "-- notice.known
-            SELECT id, field, topic, occasion, version, person FROM notice WHERE field = $1")
-            .bind(field)
-            .fetch_all(pool)
-            .await?);
-        rows.into_iter().map(IdentityRow::read).collect()
-    }
-
     /// Identities of all notices that hang on an occasion since a day.
     pub async fn known_since(&self, occasion: NaiveDate) -> Result<BTreeSet<Identity>> {
         let rows: Vec<IdentityRow> = with_pool!(self, pool => sqlx::query_as(
@@ -230,34 +219,12 @@ impl Store {
         rows.into_iter().map(Row::read).collect()
     }
 
-    /// A person's open notices, the earliest first.
-    pub async fn open_notices_of(&self, person: &str) -> Result<Vec<Notice>> {
-        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
-            "-- notice.open_of_person
-            SELECT * FROM notice WHERE person = $1 AND state = 'open' ORDER BY raised_at, id")
-            .bind(person)
-            .fetch_all(pool)
-            .await?);
-        rows.into_iter().map(Row::read).collect()
-    }
-
     /// Notices raised at or after an instant, open or closed, the earliest first.
     pub async fn notices_since(&self, raised_at: DateTime<Utc>) -> Result<Vec<Notice>> {
         let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
             "-- notice.since
             SELECT * FROM notice WHERE raised_at >= $1 ORDER BY raised_at, id")
             .bind(raised_at)
-            .fetch_all(pool)
-            .await?);
-        rows.into_iter().map(Row::read).collect()
-    }
-
-    /// All notices of a field, the earliest first.
-    pub async fn notices_of_field(&self, field: &str) -> Result<Vec<Notice>> {
-        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
-            "-- notice.of_field
-            SELECT * FROM notice WHERE field = $1 ORDER BY raised_at, id")
-            .bind(field)
             .fetch_all(pool)
             .await?);
         rows.into_iter().map(Row::read).collect()
@@ -405,7 +372,6 @@ mod tests {
             let carriers = store.texts_of_notice("n2").await.unwrap();
             assert_eq!(carriers.len(), 1);
             assert_eq!(carriers[0].text, text("t1"));
-            assert_eq!(store.known("north-80").await.unwrap(), [north.identity.clone()].into());
             let known = store.known_since(may(1)).await.unwrap();
             assert_eq!(known, [north.identity, south.identity].into());
             assert!(store.known_since(may(2)).await.unwrap().is_empty());
@@ -429,7 +395,8 @@ mod tests {
             assert_eq!(stand, [true, false, true]);
             assert_eq!(store.text("t2").await.unwrap(), None);
             assert_eq!(store.notice("n3").await.unwrap(), None);
-            assert!(store.known("east-20").await.unwrap().is_empty());
+            let known = store.known_since(may(1)).await.unwrap();
+            assert!(known.iter().all(|identity| identity.field != "east-20"));
             assert!(store.text("t3").await.unwrap().is_some());
         })
         .await;
@@ -494,8 +461,7 @@ mod tests {
             assert_eq!(store.notice("n1").await.unwrap().unwrap().closed, Some(closing));
             assert_eq!(store.text("t1").await.unwrap().unwrap().state, TextState::Held);
             assert_eq!(store.text("t2").await.unwrap().unwrap().state, TextState::Waiting);
-            assert_eq!(store.open_notices_of("ann").await.unwrap(), [worse]);
-            assert_eq!(store.notices_of_field("north-80").await.unwrap().len(), 2);
+            assert_eq!(store.open_notices().await.unwrap(), [worse]);
         })
         .await;
     }

@@ -1,6 +1,6 @@
 //! Runs one story on every database at hand, and makes the rows that stories need.
 
-use super::{Identity, Notice, Store, Text, TextKind};
+use super::{Consent, Identity, Notice, Store, Text, TextKind, consent, texts};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use furrowbell_config::people::{Language, RouteName};
 use furrowbell_engine::clocks::soil_water::Reading;
@@ -55,6 +55,23 @@ async fn opened(url: String) -> super::Result<Store> {
     let store = Store::open(&url).await?;
     store.migrate().await?;
     Ok(store)
+}
+
+impl Store {
+    /// Queues a text that carries no notice.
+    pub async fn queue(&self, text: &Text) -> super::Result<()> {
+        let mut tx = self.begin().await?;
+        texts::insert(&mut tx, text).await?;
+        tx.commit().await
+    }
+
+    /// Adds a line to the consent ledger; says how many texts it held.
+    pub async fn record_consent(&self, consent: &Consent) -> super::Result<u64> {
+        let mut tx = self.begin().await?;
+        let held = consent::insert(&mut tx, consent).await?;
+        tx.commit().await?;
+        Ok(held)
+    }
 }
 
 /// Noon UTC on 1 May 2026 and so many minutes.

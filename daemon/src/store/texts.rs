@@ -22,8 +22,6 @@ pub enum TextKind {
     Digest,
     /// It confirms STOP, and alone may still go after it.
     StopConfirmation,
-    /// Somebody tries a route.
-    Test,
 }
 
 /// Where a text stands.
@@ -36,8 +34,6 @@ pub enum TextState {
     Sending,
     /// The next hop took it.
     Sent,
-    /// The phone got it.
-    Delivered,
     /// It will never go.
     Failed,
     /// It lost its sense before it went.
@@ -119,8 +115,6 @@ pub struct TextFilter {
     pub person: Option<String>,
     /// Only in these states; empty means any.
     pub states: Vec<TextState>,
-    /// Only composed at or after.
-    pub created_since: Option<DateTime<Utc>>,
     /// Only those that left the queue at or after.
     pub ended_since: Option<DateTime<Utc>>,
     /// Most rows; the latest come first.
@@ -182,13 +176,6 @@ impl Row {
 }
 
 impl Store {
-    /// Queues a text that carries no notice.
-    pub async fn queue(&self, text: &Text) -> Result<()> {
-        let mut tx = self.begin().await?;
-        insert(&mut tx, text).await?;
-        tx.commit().await
-    }
-
     /// One text.
     pub async fn text(&self, id: &str) -> Result<Option<Queued>> {
         let row: Option<Row> = with_pool!(self, pool => sqlx::query_as(
@@ -208,9 +195,6 @@ impl Store {
             let mut query = QueryBuilder::new("-- outbox.list\nSELECT * FROM outbox WHERE 1 = 1");
             if let Some(person) = &filter.person {
                 query.push(" AND person = ").push_bind(person);
-            }
-            if let Some(since) = filter.created_since {
-                query.push(" AND created_at >= ").push_bind(since);
             }
             if let Some(since) = filter.ended_since {
                 query.push(" AND ended_at >= ").push_bind(since);
@@ -257,7 +241,7 @@ impl Store {
             "-- outbox.routine_count
             SELECT COUNT(*) FROM outbox
             WHERE person = $1 AND kind = 'notice' AND urgency <> 'urgent'
-                AND state IN ('waiting', 'sending', 'sent', 'delivered')
+                AND state IN ('waiting', 'sending', 'sent')
                 AND COALESCE(sent_at, due_at) >= $2 AND COALESCE(sent_at, due_at) < $3")
             .bind(person)
             .bind(from)
@@ -274,20 +258,6 @@ impl Store {
             .bind(person)
             .fetch_one(pool)
             .await?))
-    }
-
-    /// Notes that the phone got a text; `false` when no sent text has that id.
-    pub async fn delivered(&self, route: RouteName, provider_id: &str) -> Result<bool> {
-        let changed = with_pool!(self, pool => sqlx::query(
-            "-- outbox.delivered
-            UPDATE outbox SET state = 'delivered'
-            WHERE route = $1 AND provider_id = $2 AND state = 'sent'")
-            .bind(route.name())
-            .bind(provider_id)
-            .execute(pool)
-            .await?
-            .rows_affected());
-        Ok(changed > 0)
     }
 }
 
@@ -406,7 +376,7 @@ mod tests {
             assert_eq!(list(TextFilter::default()).await, ["t3", "t2", "t1", "t0"]);
             let anns = TextFilter { person: Some("ann".to_owned()), ..TextFilter::default() };
             assert_eq!(list(anns.clone()).await, ["t3", "t2", "t0"]);
-            let recent = TextFilter { created_since: Some(at(2)), limit: Some(1), ..anns.clone() };
+            let recent = TextFilter { limit: Some(1), ..anns.clone() };
             assert_eq!(list(recent).await, ["t3"]);
             let states = vec![TextState::Sent, TextState::Failed];
             assert_eq!(list(TextFilter { states, ..anns.clone() }).await, ["t0"]);
@@ -437,21 +407,6 @@ mod tests {
             assert_eq!(store.routine_count("ann", at(300), at(600)).await.unwrap(), 1);
             assert_eq!(store.routine_count("ann", at(300), at(601)).await.unwrap(), 2);
             assert_eq!(store.routine_count("ben", at(0), at(601)).await.unwrap(), 0);
-        })
-        .await;
-    }
-
-    #[tokio::test(flavor = "multi_thread")]
-    async fn a_receipt_marks_the_sent_text() {
-        on_each(|store| async move {
-            store.queue(&text("t1")).await.unwrap();
-            assert!(!store.delivered(RouteName::Sms, "gw-t1").await.unwrap());
-            send(&store, "t1", at(0)).await;
-            assert!(!store.delivered(RouteName::Email, "gw-t1").await.unwrap());
-            assert!(store.delivered(RouteName::Sms, "gw-t1").await.unwrap());
-            assert!(!store.delivered(RouteName::Sms, "gw-t1").await.unwrap());
-            let state = store.text("t1").await.unwrap().unwrap().state;
-            assert_eq!(state, TextState::Delivered);
         })
         .await;
     }

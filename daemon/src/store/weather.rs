@@ -1,9 +1,9 @@
-//! Weather by cell: hours as issued, days as computed or observed.
+//! Weather by cell, hour by hour, as issued.
 
 use super::error::Result;
 use super::row::{Column, Place};
 use super::{ROWS_A_STATEMENT, Store};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Utc};
 use furrowbell_engine::weather::Kind;
 use sqlx::QueryBuilder;
 use std::collections::BTreeMap;
@@ -31,33 +31,6 @@ pub struct WeatherHour {
     pub sky_pct: Option<f64>,
     /// When the source made it.
     pub issued_at: DateTime<Utc>,
-    /// When we fetched it.
-    pub fetched_at: DateTime<Utc>,
-}
-
-/// One local day of one cell. Each value stands or is missing on its own.
-#[derive(Debug, Clone, PartialEq)]
-pub struct WeatherDay {
-    /// The cell.
-    pub cell: String,
-    /// The local calendar day.
-    pub day: NaiveDate,
-    /// How it is known.
-    pub kind: Kind,
-    /// Highest air temperature, C.
-    pub high_c: Option<f64>,
-    /// Lowest air temperature, C.
-    pub low_c: Option<f64>,
-    /// Rain, mm.
-    pub rain_mm: Option<f64>,
-    /// Mean relative humidity, percent.
-    pub humidity_pct: Option<f64>,
-    /// Mean wind at 10 m, m/s.
-    pub wind_mps: Option<f64>,
-    /// Solar radiation sum, MJ/m2.
-    pub solar_mj: Option<f64>,
-    /// Who says so.
-    pub source: String,
     /// When we fetched it.
     pub fetched_at: DateTime<Utc>,
 }
@@ -96,46 +69,13 @@ impl HourRow {
     }
 }
 
-#[derive(sqlx::FromRow)]
-struct DayRow {
-    cell: String,
-    day: NaiveDate,
-    kind: String,
-    high_c: Option<f64>,
-    low_c: Option<f64>,
-    rain_mm: Option<f64>,
-    humidity_pct: Option<f64>,
-    wind_mps: Option<f64>,
-    solar_mj: Option<f64>,
-    source: String,
-    fetched_at: DateTime<Utc>,
-}
-
-impl DayRow {
-    fn read(self) -> Result<WeatherDay> {
-        let place = Place { table: "weather_day", id: &self.cell };
-        Ok(WeatherDay {
-            kind: place.word("kind", &self.kind)?,
-            cell: self.cell,
-            day: self.day,
-            high_c: self.high_c,
-            low_c: self.low_c,
-            rain_mm: self.rain_mm,
-            humidity_pct: self.humidity_pct,
-            wind_mps: self.wind_mps,
-            solar_mj: self.solar_mj,
-            source: self.source,
-            fetched_at: self.fetched_at,
-        })
-    }
-}
-
 impl Store {
     /// Keeps hours of known cells and says how many rows changed. What was issued earlier never
     /// replaces what was issued later.
     pub async fn keep_hours(&self, hours: &[WeatherHour]) -> Result<u64> {
-        let rows = newest(hours, |hour| (&hour.cell, hour.hour, hour.kind), |hour| hour.issued_at);
-        let rows = with_words(rows, "weather_hour", |hour| hour.kind)?;
+        let column = Column("weather_hour", "kind");
+        let rows = newest(hours).map(|hour| Ok((hour, column.word(&hour.kind)?)));
+        let rows = rows.collect::<Result<Vec<_>>>()?;
         let mut changed = 0;
         let mut tx = self.begin().await?;
         for chunk in rows.chunks(ROWS_A_STATEMENT) {
@@ -171,46 +111,6 @@ impl Store {
         Ok(changed)
     }
 
-    /// Keeps days of known cells and says how many rows changed. What was fetched earlier never
-    /// replaces what was fetched later.
-    pub async fn keep_days(&self, days: &[WeatherDay]) -> Result<u64> {
-        let rows = newest(days, |day| (&day.cell, day.day, day.kind), |day| day.fetched_at);
-        let rows = with_words(rows, "weather_day", |day| day.kind)?;
-        let mut changed = 0;
-        let mut tx = self.begin().await?;
-        for chunk in rows.chunks(ROWS_A_STATEMENT) {
-            changed += with_tx!(&mut tx, connection => {
-                let mut query = QueryBuilder::new(
-                    "-- weather_day.keep
-                    INSERT INTO weather_day (cell, day, kind, high_c, low_c, rain_mm,
-                        humidity_pct, wind_mps, solar_mj, source, fetched_at) ");
-                query.push_values(chunk, |mut row, (day, kind)| {
-                    row.push_bind(&day.cell)
-                        .push_bind(day.day)
-                        .push_bind(kind)
-                        .push_bind(day.high_c)
-                        .push_bind(day.low_c)
-                        .push_bind(day.rain_mm)
-                        .push_bind(day.humidity_pct)
-                        .push_bind(day.wind_mps)
-                        .push_bind(day.solar_mj)
-                        .push_bind(&day.source)
-                        .push_bind(day.fetched_at);
-                });
-                query.push(
-                    " ON CONFLICT (cell, day, kind) DO UPDATE SET
-                        high_c = excluded.high_c, low_c = excluded.low_c,
-                        rain_mm = excluded.rain_mm, humidity_pct = excluded.humidity_pct,
-                        wind_mps = excluded.wind_mps, solar_mj = excluded.solar_mj,
-                        source = excluded.source, fetched_at = excluded.fetched_at
-                    WHERE excluded.fetched_at >= weather_day.fetched_at");
-                query.build().execute(&mut *connection).await?.rows_affected()
-            });
-        }
-        tx.commit().await?;
-        Ok(changed)
-    }
-
     /// Hours of a cell from `from` up to but without `until`, of every kind.
     pub async fn hours(
         &self,
@@ -230,25 +130,6 @@ impl Store {
         rows.into_iter().map(HourRow::read).collect()
     }
 
-    /// Days of a cell from `first` to `last`, both included, of every kind.
-    pub async fn days(
-        &self,
-        cell: &str,
-        first: NaiveDate,
-        last: NaiveDate,
-    ) -> Result<Vec<WeatherDay>> {
-        let rows: Vec<DayRow> = with_pool!(self, pool => sqlx::query_as(
-            "-- weather_day.range
-            SELECT * FROM weather_day WHERE cell = $1 AND day >= $2 AND day <= $3
-            ORDER BY day, kind")
-            .bind(cell)
-            .bind(first)
-            .bind(last)
-            .fetch_all(pool)
-            .await?);
-        rows.into_iter().map(DayRow::read).collect()
-    }
-
     /// Drops hours before an instant and says how many.
     pub async fn prune_hours(&self, before: DateTime<Utc>) -> Result<u64> {
         Ok(with_pool!(self, pool => sqlx::query(
@@ -258,49 +139,26 @@ impl Store {
             .await?
             .rows_affected()))
     }
-
-    /// Drops days before a day and says how many.
-    pub async fn prune_days(&self, before: NaiveDate) -> Result<u64> {
-        Ok(with_pool!(self, pool => sqlx::query(
-            "-- weather_day.prune\nDELETE FROM weather_day WHERE day < $1")
-            .bind(before)
-            .execute(pool)
-            .await?
-            .rows_affected()))
-    }
 }
 
-/// The newest row of every key, in order of key. `PostgreSQL` refuses one key twice in one
+/// The newest row of every hour and kind, in that order. `PostgreSQL` refuses one key twice in one
 /// statement, and two writers that lock rows in one order cannot block each other for ever.
-fn newest<'a, R, K: Ord>(
-    rows: &'a [R],
-    key: impl Fn(&'a R) -> K,
-    made_at: impl Fn(&R) -> DateTime<Utc>,
-) -> Vec<&'a R> {
-    let mut kept: BTreeMap<K, &R> = BTreeMap::new();
-    for row in rows {
-        let slot = kept.entry(key(row)).or_insert(row);
-        if made_at(row) >= made_at(slot) {
+fn newest(hours: &[WeatherHour]) -> impl Iterator<Item = &WeatherHour> {
+    let mut kept: BTreeMap<_, &WeatherHour> = BTreeMap::new();
+    for row in hours {
+        let slot = kept.entry((&row.cell, row.hour, row.kind)).or_insert(row);
+        if row.issued_at >= slot.issued_at {
             *slot = row;
         }
     }
-    kept.into_values().collect()
-}
-
-fn with_words<'a, R>(
-    rows: Vec<&'a R>,
-    table: &'static str,
-    kind: impl Fn(&R) -> Kind,
-) -> Result<Vec<(&'a R, String)>> {
-    let column = Column(table, "kind");
-    rows.into_iter().map(|row| Ok((row, column.word(&kind(row))?))).collect()
+    kept.into_values()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::store::Cell;
-    use crate::store::testing::{at, may, on_each};
+    use crate::store::testing::{at, on_each};
     use chrono::TimeDelta;
 
     const CELL: &str = "file:home";
@@ -327,22 +185,6 @@ mod tests {
         }
     }
 
-    fn day(number: u32, kind: Kind, fetched_at: DateTime<Utc>) -> WeatherDay {
-        WeatherDay {
-            cell: CELL.to_owned(),
-            day: may(number),
-            kind,
-            high_c: Some(21.7),
-            low_c: Some(8.3),
-            rain_mm: None,
-            humidity_pct: None,
-            wind_mps: Some(4.1),
-            solar_mj: Some(22.0),
-            source: "gauge at home".to_owned(),
-            fetched_at,
-        }
-    }
-
     #[tokio::test(flavor = "multi_thread")]
     async fn an_older_issue_never_replaces_a_newer_one() {
         on_each(|store| async move {
@@ -355,7 +197,12 @@ mod tests {
             let newest = hour(1, None, at(50));
             let rows = [hour(1, Some(1.0), at(40)), newest.clone(), hour(1, Some(2.0), at(45))];
             assert_eq!(store.keep_hours(&rows).await.unwrap(), 1);
-            assert_eq!(store.hours(CELL, at(0), at(600)).await.unwrap(), [newest]);
+            assert_eq!(
+                store.hours(CELL, at(0), at(600)).await.unwrap(),
+                std::slice::from_ref(&newest)
+            );
+            let stranger = WeatherHour { cell: "file:nowhere".to_owned(), ..newest };
+            assert!(store.keep_hours(&[stranger]).await.is_err());
         })
         .await;
     }
@@ -372,23 +219,6 @@ mod tests {
             assert_eq!(store.prune_hours(at(0) + TimeDelta::hours(1_200)).await.unwrap(), 1_200);
             assert_eq!(store.hours(CELL, at(0), at(60 * 1_203)).await.unwrap(), rows[1_200..]);
             assert_eq!(store.keep_hours(&[]).await.unwrap(), 0);
-        })
-        .await;
-    }
-
-    #[tokio::test(flavor = "multi_thread")]
-    async fn days_of_two_kinds_stand_side_by_side() {
-        on_each(|store| async move {
-            with_cell(&store).await;
-            let gauge = day(2, Kind::Gauge, at(5));
-            let forecast = day(2, Kind::Forecast, at(5));
-            let rows = [day(1, Kind::Gauge, at(5)), gauge.clone(), forecast.clone()];
-            assert_eq!(store.keep_days(&rows).await.unwrap(), 3);
-            assert_eq!(store.days(CELL, may(2), may(9)).await.unwrap(), [forecast, gauge.clone()]);
-            assert_eq!(store.keep_days(&[day(2, Kind::Gauge, at(4))]).await.unwrap(), 0);
-            assert_eq!(store.prune_days(may(2)).await.unwrap(), 1);
-            let stranger = WeatherDay { cell: "file:nowhere".to_owned(), ..gauge };
-            assert!(store.keep_days(&[stranger]).await.is_err());
         })
         .await;
     }
