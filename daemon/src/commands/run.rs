@@ -154,6 +154,7 @@ fn reload(folder: &std::path::Path, desks: &watch::Sender<Desk>) {
         let old = desks.borrow();
         let desk = wire::desk(book, old.store.clone(), old.clock.clone(), Outside::Real)?;
         Ok(Desk {
+            looked: old.looked.clone(),
             figures: old.figures.clone(),
             came_in: old.came_in.clone(),
             to_send: old.to_send.clone(),

@@ -16,6 +16,7 @@ use crate::pages::Figures;
 use crate::routes::Route;
 use crate::store::Store;
 use crate::weather::Sources;
+use crate::weather::limiter::Limiter;
 use crate::wording::Wording;
 use chrono::{DateTime, TimeDelta, Utc};
 use furrowbell_config::Book;
@@ -23,6 +24,7 @@ use furrowbell_config::people::{Person, RouteName};
 use furrowbell_config::schedule::Schedule;
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use tokio::sync::Notify;
 
 /// Everything a round needs. Clones share all of it.
@@ -44,6 +46,11 @@ pub struct Desk {
     pub routes: Arc<BTreeMap<RouteName, Route>>,
     /// Where weather comes from.
     pub weather: Arc<Sources>,
+    /// Spaces the texts; a rehearsal has none.
+    pub pace: Option<Limiter>,
+    /// Whether a round has gone through since the start. What was composed before an outage may
+    /// not hold any more, so notices wait for it.
+    pub looked: Arc<AtomicBool>,
     /// Figures for the metrics page.
     pub figures: Arc<Figures>,
     /// Wakes the round when something came in.
@@ -61,6 +68,7 @@ impl Desk {
         self.answer_inbound(now).await?;
         let fields = self.advance(now).await?;
         self.decide(&fields, now).await?;
+        self.looked.store(true, Ordering::Relaxed);
         self.make_due_digests(&fields, now).await?;
         self.figures.round_done(now);
         self.to_send.notify_one();
