@@ -73,8 +73,10 @@ impl Addressed<'_> {
         start_of_day(self.finding.expires, self.zone())
     }
 
-    fn may_wake(&self) -> bool {
-        self.finding.urgency == Urgency::Urgent && self.person.urgent_at_night
+    /// The first moment from `from` on that is not quiet for the person.
+    fn earliest(&self, from: DateTime<Utc>) -> DateTime<Utc> {
+        let may_wake = self.finding.urgency == Urgency::Urgent && self.person.urgent_at_night;
+        if may_wake { from } else { after_quiet(from, self.person.quiet, self.zone()) }
     }
 }
 
@@ -197,7 +199,7 @@ impl Desk {
         for group in self.groups(addressed, now, hint) {
             let first = group[0];
             let due_at = if first.finding.urgency == Urgency::Urgent {
-                self.earliest(first, now)
+                first.earliest(now)
             } else {
                 match self.next_room(first, now, &mut budget).await? {
                     Some(due_at) => due_at,
@@ -304,10 +306,6 @@ impl Desk {
         Telling { notices: notices.collect(), text: Some(text) }
     }
 
-    fn earliest(&self, one: Addressed<'_>, from: DateTime<Utc>) -> DateTime<Utc> {
-        if one.may_wake() { from } else { after_quiet(from, one.person.quiet, one.zone()) }
-    }
-
     /// The first moment at which the person's budget has room, if that comes in time.
     async fn next_room(
         &self,
@@ -316,7 +314,7 @@ impl Desk {
         budget: &mut Budget,
     ) -> anyhow::Result<Option<DateTime<Utc>>> {
         let zone = one.zone();
-        let mut due_at = self.earliest(one, now);
+        let mut due_at = one.earliest(now);
         while due_at < one.expires_at() {
             let day = local_day(due_at, zone);
             let tomorrow = start_of_day(day + Days::new(1), zone);
@@ -328,7 +326,7 @@ impl Desk {
             if budget.take(day) {
                 return Ok(Some(due_at));
             }
-            due_at = self.earliest(one, tomorrow);
+            due_at = one.earliest(tomorrow);
         }
         Ok(None)
     }

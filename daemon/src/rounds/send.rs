@@ -25,7 +25,7 @@ const MARGIN: TimeDelta = TimeDelta::seconds(15);
 /// How long a call may still run once a stop was asked for; the service's own grace is longer.
 const STOP_PATIENCE: Duration = Duration::from_secs(7);
 /// First and longest wait between two tries of one text.
-const BACKOFF: (Duration, Duration) = (Duration::from_secs(2), Duration::from_secs(300));
+const BACKOFF: (Duration, Duration) = (Duration::from_secs(2), Duration::from_mins(5));
 /// Wait after a refused sign-in: a gateway must not be hammered with a wrong password.
 const SIGN_IN_WAIT: TimeDelta = TimeDelta::minutes(5);
 /// Wait before the one repeat after a lost answer.
