@@ -198,16 +198,9 @@ impl Desk {
         let mut hint = self.hint_is_due(&addressed[0].person.id, now).await?;
         for group in self.groups(addressed, now, hint) {
             let first = group[0];
-            let due_at = if first.finding.urgency == Urgency::Urgent {
-                first.earliest(now)
-            } else {
-                match self.next_room(first, now, &mut budget).await? {
-                    Some(due_at) => due_at,
-                    None => {
-                        composed.held.extend(group.iter().map(|one| (*one, HeldBack::NoRoom)));
-                        continue;
-                    }
-                }
+            let Some(due_at) = self.due_at(first, now, &mut budget).await? else {
+                composed.held.extend(group.iter().map(|one| (*one, HeldBack::NoRoom)));
+                continue;
             };
             let telling = self.telling(&group, due_at, now, hint);
             if std::mem::take(&mut hint) {
@@ -306,8 +299,9 @@ impl Desk {
         Telling { notices: notices.collect(), text: Some(text) }
     }
 
-    /// The first moment at which the person's budget has room, if that comes in time.
-    async fn next_room(
+    /// The first moment at which it may go; for a routine text the first at which the budget has
+    /// room, if that comes in time.
+    async fn due_at(
         &self,
         one: Addressed<'_>,
         now: DateTime<Utc>,
@@ -315,6 +309,9 @@ impl Desk {
     ) -> anyhow::Result<Option<DateTime<Utc>>> {
         let zone = one.zone();
         let mut due_at = one.earliest(now);
+        if one.finding.urgency == Urgency::Urgent {
+            return Ok(Some(due_at));
+        }
         while due_at < one.expires_at() {
             let day = local_day(due_at, zone);
             let tomorrow = start_of_day(day + Days::new(1), zone);
