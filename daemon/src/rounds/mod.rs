@@ -92,3 +92,6 @@ impl Desk {
         person.zone.unwrap_or(self.book.service.zone)
     }
 }
+
+#[cfg(test)]
+mod tests;
