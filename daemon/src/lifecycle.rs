@@ -7,8 +7,8 @@
 use sd_notify::NotifyState;
 use std::time::Duration;
 use tokio::signal::unix::{Signal, SignalKind, signal};
+use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
-use tokio_util::task::TaskTracker;
 
 /// Longest time between the first stop signal and the end of the process.
 pub const GRACE: Duration = Duration::from_secs(10);
@@ -61,16 +61,16 @@ impl Signals {
 
 /// Waits until the tasks are done, the grace is over, or a second stop signal comes.
 pub async fn wind_down(
-    tasks: &TaskTracker,
+    tasks: &mut JoinSet<()>,
     stop: &CancellationToken,
     signals: &mut Signals,
 ) -> End {
     notify(NotifyState::Stopping);
     stop.cancel();
-    tasks.close();
     let second_signal = async { while signals.next().await != Wish::Stop {} };
+    let every_task = async { while tasks.join_next().await.is_some() {} };
     tokio::select! {
-        () = tasks.wait() => End::Clean,
+        () = every_task => End::Clean,
         () = tokio::time::sleep(GRACE) => End::CutShort,
         () = second_signal => End::CutShort,
     }

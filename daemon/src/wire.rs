@@ -42,6 +42,7 @@ pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow:
     let wording = Wording::load()?;
     let routes = routes(&book, outside)?;
     let weather = sources(&book, outside)?;
+    let texts_per_s = book.service.sending.texts_per_s;
     Ok(Desk {
         digest_schedule: Arc::new(schedule),
         store,
@@ -50,6 +51,8 @@ pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow:
         routes: Arc::new(routes),
         weather: Arc::new(weather),
         kept: Arc::new(Kept::default()),
+        pace: (outside == Outside::Real).then(|| Limiter::new(texts_per_s)),
+        looked: Arc::default(),
         figures: Arc::new(Figures::new(clock.now())),
         came_in: Arc::new(Notify::new()),
         to_send: Arc::new(Notify::new()),

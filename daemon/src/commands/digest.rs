@@ -18,7 +18,7 @@ pub struct DigestArgs {
     #[arg(long)]
     advisor: Option<String>,
     /// Day as of which it is made, at noon; without it now.
-    #[arg(long, value_name = "YYYY-MM-DD")]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
     on: Option<NaiveDate>,
     /// The HTML part in place of the text.
     #[arg(long)]

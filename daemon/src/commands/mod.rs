@@ -1,6 +1,6 @@
 //! The command line: what can be asked, and the exit codes that answer.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, Datelike, NaiveDate, Utc};
 use chrono_tz::Tz;
 use clap::{Args, Parser, Subcommand};
 use furrowbell_config::Book;
@@ -150,6 +150,13 @@ fn person<'a>(book: &'a Book, id: &str) -> Result<&'a Person, Failure> {
     })
 }
 
+/// A day as people write it, in years that schedules and zones know.
+fn day(text: &str) -> Result<NaiveDate, String> {
+    let day: NaiveDate = text.parse().map_err(|_| "write a day as 2026-05-20".to_owned())?;
+    let known = (2000..2100).contains(&day.year());
+    known.then_some(day).ok_or_else(|| "the year must lie between 2000 and 2099".to_owned())
+}
+
 /// An instant on a local clock, for people to read.
 fn zoned(at: DateTime<Utc>, zone: Tz) -> String {
     at.with_timezone(&zone).format("%a %b %-d, %-I:%M %p %Z").to_string()
@@ -192,5 +199,16 @@ mod tests {
     #[test]
     fn the_command_line_is_sound() {
         Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn days_that_no_zone_knows_are_refused_and_not_reckoned_with() {
+        assert_eq!(day("2026-05-20"), Ok(NaiveDate::from_ymd_opt(2026, 5, 20).unwrap()));
+        for text in ["262142-12-31", "+262142-12-31", "-0001-01-01", "1999-12-31", "2026-02-30", ""]
+        {
+            assert!(day(text).is_err(), "{text}");
+        }
+        let asked = ["furrowbell", "show", "North 80", "--days", "4294967295"];
+        assert!(Cli::try_parse_from(asked).is_err());
     }
 }

@@ -22,7 +22,7 @@ pub struct RecordArgs {
     #[command(flatten)]
     book: BookArg,
     /// Day on which it happened; without it today in the farm's zone.
-    #[arg(long, global = true, value_name = "YYYY-MM-DD")]
+    #[arg(long, global = true, value_name = "YYYY-MM-DD", value_parser = super::day)]
     on: Option<NaiveDate>,
     /// Id of the person who says so.
     #[arg(long, global = true, default_value = "manager")]

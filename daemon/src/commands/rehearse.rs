@@ -28,10 +28,10 @@ pub struct RehearseArgs {
     #[arg(env = "FURROWBELL_BOOK")]
     book: PathBuf,
     /// First day; without it the first day of weather.
-    #[arg(long, value_name = "YYYY-MM-DD")]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
     from: Option<NaiveDate>,
     /// Last day; without it the last day of weather.
-    #[arg(long, value_name = "YYYY-MM-DD")]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
     to: Option<NaiveDate>,
     /// One JSON object a line: texts and digests as they go, last a summary.
     #[arg(long)]

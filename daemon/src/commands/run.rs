@@ -15,8 +15,8 @@ use std::path::PathBuf;
 use std::time::Duration;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
+use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
-use tokio_util::task::TaskTracker;
 
 /// Arguments of `run`.
 #[derive(Debug, Args)]
@@ -44,7 +44,7 @@ pub enum LogForm {
 /// Longest wait between two looks at the clock, so that a stepped clock is noticed.
 const LONGEST_SLEEP: Duration = Duration::from_secs(30);
 /// Longest wait of the first round for the first pull.
-const FIRST_PULL: Duration = Duration::from_secs(60);
+const FIRST_PULL: Duration = Duration::from_mins(1);
 /// Wait after a round that failed as a whole, such as when the database was away.
 const AFTER_TROUBLE: chrono::TimeDelta = chrono::TimeDelta::seconds(30);
 
@@ -63,10 +63,10 @@ pub async fn run(args: RunArgs) -> Result<(), Failure> {
 
     let mut signals = Signals::listen()?;
     let stop = CancellationToken::new();
-    let tasks = TaskTracker::new();
+    let mut tasks = JoinSet::new();
     if let Some(listener) = listener {
         let router = pages::router(pages(&desk, hook));
-        tasks.spawn(pages::serve(listener, router, stop.clone()));
+        tasks.spawn(serve(listener, router, stop.clone()));
     }
     let (reloaded, desks) = watch::channel(desk);
     tasks.spawn(keep_pulling(desks.clone(), stop.clone()));
@@ -75,17 +75,33 @@ pub async fn run(args: RunArgs) -> Result<(), Failure> {
     lifecycle::notify(NotifyState::Ready);
     tracing::info!("running");
 
-    while signals.next().await == Wish::Reload {
-        lifecycle::notify(NotifyState::Reloading);
-        reload(&args.book, &reloaded);
-        lifecycle::notify(NotifyState::Ready);
-    }
-    tracing::info!("stopping");
-    match lifecycle::wind_down(&tasks, &stop, &mut signals).await {
-        End::Clean => Ok(()),
-        End::CutShort => {
-            Err(Failure::Trouble(anyhow::anyhow!("stopped before everything was finished")))
+    let broke = loop {
+        tokio::select! {
+            wish = signals.next() => match wish {
+                Wish::Reload => {
+                    lifecycle::notify(NotifyState::Reloading);
+                    reload(&args.book, &reloaded);
+                    lifecycle::notify(NotifyState::Ready);
+                }
+                Wish::Stop => break false,
+            },
+            // A service that has lost a part would look well and tell nobody anything.
+            _ = tasks.join_next() => break true,
         }
+    };
+    tracing::info!("stopping");
+    let end = lifecycle::wind_down(&mut tasks, &stop, &mut signals).await;
+    let why = match (broke, end) {
+        (false, End::Clean) => return Ok(()),
+        (true, _) => "a part of the service broke; the log above says which",
+        (false, End::CutShort) => "stopped before everything was finished",
+    };
+    Err(Failure::Trouble(anyhow::anyhow!(why)))
+}
+
+async fn serve(listener: TcpListener, router: axum::Router, stop: CancellationToken) {
+    if let Err(error) = pages::serve(listener, router, stop).await {
+        tracing::error!(%error, "the pages are not served any more");
     }
 }
 
@@ -147,14 +163,15 @@ fn start_log(form: LogForm) {
     }
 }
 
-/// Puts a changed book in force, or keeps the old one and says why. The database and the listening
-/// address stay as they were.
+/// Puts a changed book in force, or keeps the old one and says why. The database, the listening
+/// address and the reply hook stay as they were.
 fn reload(folder: &std::path::Path, desks: &watch::Sender<Desk>) {
     let made = Book::load(folder).map_err(anyhow::Error::from).and_then(|book| {
         let old = desks.borrow();
         let desk = wire::desk(book, old.store.clone(), old.clock.clone(), Outside::Real)?;
         Ok(Desk {
             kept: old.kept.clone(),
+            looked: old.looked.clone(),
             figures: old.figures.clone(),
             came_in: old.came_in.clone(),
             to_send: old.to_send.clone(),
@@ -174,7 +191,12 @@ fn reload(folder: &std::path::Path, desks: &watch::Sender<Desk>) {
 async fn keep_pulling(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
     loop {
         let desk = desks.borrow_and_update().clone();
-        let next = match desk.pull().await {
+        // A pull may be dropped anywhere: each answer is kept whole or not at all.
+        let pulled = tokio::select! {
+            () = stop.cancelled() => return,
+            pulled = desk.pull() => pulled,
+        };
+        let next = match pulled {
             Ok(Some(next)) => next,
             Ok(None) => desk.clock.now() + chrono::TimeDelta::days(1),
             Err(error) => {

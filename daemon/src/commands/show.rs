@@ -21,10 +21,10 @@ pub struct ShowArgs {
     #[command(flatten)]
     book: BookArg,
     /// Day as of which the clocks are shown; without it today.
-    #[arg(long, value_name = "YYYY-MM-DD")]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
     on: Option<NaiveDate>,
     /// How many days back to list.
-    #[arg(long, default_value_t = 7)]
+    #[arg(long, default_value_t = 7, value_parser = clap::value_parser!(u32).range(1..=400))]
     days: u32,
     /// One JSON object with the whole season.
     #[arg(long)]
@@ -166,8 +166,8 @@ fn clocks(now: &Now) -> Vec<String> {
     let stage = now.stage.map_or("unknown".to_owned(), |stage| stage.to_string());
     lines.push(format!("  stage: {stage}"));
     if let Some(pre) = &now.pre {
-        let state = pre.rain.as_ref().map(|state| {
-            let firm = &state.firm;
+        let rain = pre.rain.as_ref().map(|rain| {
+            let firm = &rain.firm;
             let missing = match firm.missing_days {
                 0 => String::new(),
                 days => format!(", {days} days unknown"),
@@ -175,8 +175,8 @@ fn clocks(now: &Now) -> Vec<String> {
             let set = firm.set_on.map_or("not set".to_owned(), |on| format!("set {on}"));
             format!("{set}; {:.2} of {:.2} in measured{missing}", firm.rain_in, firm.need_in)
         });
-        let state = state.unwrap_or_else(|| "no rain needed".to_owned());
-        lines.push(format!("  pre of {}: {state}", pre.applied_on));
+        let rain = rain.unwrap_or_else(|| "no rain needed".to_owned());
+        lines.push(format!("  pre of {}: {rain}", pre.applied_on));
         if let Some(ends) = &pre.ends {
             lines.push(format!("  residual ends: {}", range(ends)));
         }

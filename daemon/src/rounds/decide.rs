@@ -7,6 +7,7 @@ use super::Desk;
 use super::advance::FieldNow;
 use super::timing::{after_quiet, local_day, start_of_day};
 use crate::store::{Closing, ConsentState, Ending, Identity, Notice, Telling, Text, TextKind};
+use crate::wording::gsm7::plain;
 use crate::wording::text::{FieldRef, TextInput};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
@@ -43,9 +44,12 @@ pub struct Composed<'a> {
     pub tellings: Vec<Telling>,
     /// Findings that cannot be sent, with the reason.
     pub held: Vec<(Addressed<'a>, HeldBack)>,
-    /// People whose text carries the hint that STOP ends the texts.
+    /// Texts that carry the hint that STOP ends the texts.
     hinted: BTreeSet<String>,
 }
+
+/// How often a round composes anew what another instance has told in part.
+const COMPOSE_TRIES: usize = 3;
 
 /// Days of occasions that are compared: longer than any season.
 const SEASON: Days = Days::new(300);
@@ -69,8 +73,10 @@ impl Addressed<'_> {
         start_of_day(self.finding.expires, self.zone())
     }
 
-    fn may_wake(&self) -> bool {
-        self.finding.urgency == Urgency::Urgent && self.person.urgent_at_night
+    /// The first moment from `from` on that is not quiet for the person.
+    fn earliest(&self, from: DateTime<Utc>) -> DateTime<Utc> {
+        let may_wake = self.finding.urgency == Urgency::Urgent && self.person.urgent_at_night;
+        if may_wake { from } else { after_quiet(from, self.person.quiet, self.zone()) }
     }
 }
 
@@ -82,36 +88,46 @@ impl Desk {
         now: DateTime<Utc>,
     ) -> anyhow::Result<()> {
         self.close_what_no_longer_holds(fields, now).await?;
-        let composed = self.compose(fields, now).await?;
-        let stand = self.store.decide(&composed.tellings).await?;
-        for person in composed.hinted {
-            let day = local_day(now, self.book.service.zone).to_string();
-            self.store.mark(&hint_mark(&person), &day, now).await?;
-        }
-        let told = stand.iter().filter(|stands| **stands).count();
-        if told > 0 {
-            tracing::info!(texts = told, held_back = composed.held.len(), "decided");
+        for _ in 0..COMPOSE_TRIES {
+            let composed = self.compose(fields, now).await?;
+            let stand = self.store.decide(&composed.tellings).await?;
+            let standing = composed.tellings.iter().zip(&stand).filter(|(_, stands)| **stands);
+            for text in standing.filter_map(|(telling, _)| telling.text.as_ref()) {
+                if composed.hinted.contains(&text.id) {
+                    self.store.mark(&hint_mark(&text.person), &text.id, now).await?;
+                }
+            }
+            let told = stand.iter().filter(|stands| **stands).count();
+            if told > 0 {
+                tracing::info!(texts = told, held_back = composed.held.len(), "decided");
+            }
+            if told == stand.len() {
+                break;
+            }
         }
         Ok(())
     }
 
-    /// An open notice whose finding is gone has lost its sense; a text that still waits with
-    /// nothing else to say is kept back with it.
+    /// An open notice has lost its sense when its finding is gone or when the person does not grow
+    /// the field any more; a text that still waits with nothing else to say is kept back with it.
     async fn close_what_no_longer_holds(
         &self,
         fields: &[FieldNow<'_>],
         now: DateTime<Utc>,
     ) -> anyhow::Result<()> {
-        let holds: HashSet<_> = fields
-            .iter()
-            .flat_map(|at| at.season.findings.iter().map(move |finding| (at, finding)))
-            .map(|(at, finding)| (at.field.id.as_str(), finding.topic(), finding.occasion))
-            .collect();
+        let mut holds = HashSet::new();
+        for at in fields {
+            for finding in &at.season.findings {
+                for person in &at.farm.growers {
+                    let field = at.field.id.as_str();
+                    holds.insert((field, finding.topic(), finding.occasion, person.as_str()));
+                }
+            }
+        }
         let closing = Closing { ending: Ending::Expired, at: now, by: None };
         for notice in self.store.open_notices().await? {
-            let identity = &notice.identity;
-            let key = (identity.field.as_str(), identity.topic, identity.occasion);
-            if !holds.contains(&key) {
+            let Identity { field, topic, occasion, person, .. } = &notice.identity;
+            if !holds.contains(&(field.as_str(), *topic, *occasion, person.as_str())) {
                 self.store.close_notice(&notice.id, &closing).await?;
             }
         }
@@ -182,22 +198,15 @@ impl Desk {
         let mut hint = self.hint_is_due(&addressed[0].person.id, now).await?;
         for group in self.groups(addressed, now, hint) {
             let first = group[0];
-            let due_at = if first.finding.urgency == Urgency::Urgent {
-                self.earliest(first, now)
-            } else {
-                match self.next_room(first, now, &mut budget).await? {
-                    Some(due_at) => due_at,
-                    None => {
-                        composed.held.extend(group.iter().map(|one| (*one, HeldBack::NoRoom)));
-                        continue;
-                    }
-                }
+            let Some(due_at) = self.due_at(first, now, &mut budget).await? else {
+                composed.held.extend(group.iter().map(|one| (*one, HeldBack::NoRoom)));
+                continue;
             };
-            composed.tellings.push(self.telling(&group, due_at, now, hint));
-            if hint {
-                composed.hinted.insert(first.person.id.clone());
-                hint = false;
+            let telling = self.telling(&group, due_at, now, hint);
+            if std::mem::take(&mut hint) {
+                composed.hinted.extend(telling.text.iter().map(|text| text.id.clone()));
             }
+            composed.tellings.push(telling);
         }
         Ok(())
     }
@@ -210,14 +219,13 @@ impl Desk {
         hint: bool,
     ) -> Vec<Vec<Addressed<'a>>> {
         let mut groups: Vec<Vec<Addressed<'a>>> = Vec::new();
-        let mut open: HashMap<(String, Urgency), usize> = HashMap::new();
+        let mut open: HashMap<(String, Urgency, Tz), usize> = HashMap::new();
         for one in addressed {
             let nameless = self.body(&[one], Some("#"), now, false);
-            let key = (nameless, one.finding.urgency);
+            let key = (nameless, one.finding.urgency, one.zone());
             if let Some(group) = open.get(&key).and_then(|at| groups.get_mut(*at)) {
                 group.push(one);
-                let body = self.body(group, None, now, hint);
-                if group.iter().all(|one| body.contains(&one.at.field.name)) {
+                if names_every_field(&self.body(group, None, now, hint), group) {
                     continue;
                 }
                 group.pop();
@@ -291,19 +299,19 @@ impl Desk {
         Telling { notices: notices.collect(), text: Some(text) }
     }
 
-    fn earliest(&self, one: Addressed<'_>, from: DateTime<Utc>) -> DateTime<Utc> {
-        if one.may_wake() { from } else { after_quiet(from, one.person.quiet, one.zone()) }
-    }
-
-    /// The first moment at which the person's budget has room, if that comes in time.
-    async fn next_room(
+    /// The first moment at which it may go; for a routine text the first at which the budget has
+    /// room, if that comes in time.
+    async fn due_at(
         &self,
         one: Addressed<'_>,
         now: DateTime<Utc>,
         budget: &mut Budget,
     ) -> anyhow::Result<Option<DateTime<Utc>>> {
         let zone = one.zone();
-        let mut due_at = self.earliest(one, now);
+        let mut due_at = one.earliest(now);
+        if one.finding.urgency == Urgency::Urgent {
+            return Ok(Some(due_at));
+        }
         while due_at < one.expires_at() {
             let day = local_day(due_at, zone);
             let tomorrow = start_of_day(day + Days::new(1), zone);
@@ -315,7 +323,7 @@ impl Desk {
             if budget.take(day) {
                 return Ok(Some(due_at));
             }
-            due_at = self.earliest(one, tomorrow);
+            due_at = one.earliest(tomorrow);
         }
         Ok(None)
     }
@@ -331,6 +339,21 @@ impl Desk {
         let last = self.store.last_mark(&hint_mark(person)).await?;
         Ok(last.is_none_or(|last| now - last >= every))
     }
+}
+
+/// Whether each field's name stands in the text; long names are looked for first, since "North 8"
+/// stands in "North 80" too.
+fn names_every_field(body: &str, group: &[Addressed<'_>]) -> bool {
+    let mut names: Vec<String> = group.iter().map(|one| plain(&one.at.field.name)).collect();
+    names.sort_by_key(|name| std::cmp::Reverse(name.len()));
+    let mut rest = body.to_owned();
+    names.iter().all(|name| {
+        let found = rest.find(name.as_str());
+        if let Some(at) = found {
+            rest.replace_range(at..at + name.len(), "\n");
+        }
+        found.is_some()
+    })
 }
 
 fn hint_mark(person: &str) -> String {

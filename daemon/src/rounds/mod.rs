@@ -17,6 +17,7 @@ use crate::pages::Figures;
 use crate::routes::Route;
 use crate::store::Store;
 use crate::weather::Sources;
+use crate::weather::limiter::Limiter;
 use crate::wording::Wording;
 use chrono::{DateTime, TimeDelta, Utc};
 use furrowbell_config::Book;
@@ -25,6 +26,7 @@ use furrowbell_config::schedule::Schedule;
 use record::Kept;
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use tokio::sync::Notify;
 
 /// Everything a round needs. Clones share all of it.
@@ -48,6 +50,11 @@ pub struct Desk {
     pub weather: Arc<Sources>,
     /// What of the seasons stands in the record.
     pub kept: Arc<Kept>,
+    /// Spaces the texts; a rehearsal has none.
+    pub pace: Option<Limiter>,
+    /// Whether a round has gone through since the start. What was composed before an outage may
+    /// not hold any more, so notices wait for it.
+    pub looked: Arc<AtomicBool>,
     /// Figures for the metrics page.
     pub figures: Arc<Figures>,
     /// Wakes the round when something came in.
@@ -66,6 +73,7 @@ impl Desk {
         let fields = self.advance(now).await?;
         self.keep_seasons(&fields, now).await?;
         self.decide(&fields, now).await?;
+        self.looked.store(true, Ordering::Relaxed);
         self.make_due_digests(&fields, now).await?;
         self.figures.round_done(now);
         self.to_send.notify_one();
@@ -89,3 +97,6 @@ impl Desk {
         person.zone.unwrap_or(self.book.service.zone)
     }
 }
+
+#[cfg(test)]
+mod tests;

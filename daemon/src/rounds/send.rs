@@ -1,17 +1,20 @@
-//! Sends what is due: claim, call the route, settle.
+//! Sends what is due: claim, look again, call the route, settle.
 //!
 //! No transaction is open while a route is called. The claim is a lease; the call is cut off before
 //! the lease ends, so that nobody else can hold the text while this worker still sends it.
 
 use super::Desk;
-use super::timing::local_day;
+use super::timing::{after_quiet, local_day, start_of_day};
 use crate::pages::TextState as Counted;
-use crate::routes::{Outcome, Outgoing};
-use crate::store::{Error, Queued, Settlement};
-use chrono::{DateTime, TimeDelta, Utc};
-use furrowbell_config::people::RouteName;
+use crate::routes::{Outcome, Outgoing, Route};
+use crate::store::{Error, Queued, Settlement, TextFilter, TextKind, TextState};
+use chrono::{DateTime, Days, TimeDelta, Utc};
+use chrono_tz::Tz;
+use furrowbell_config::people::{Person, RouteName};
 use furrowbell_engine::findings::Urgency;
+use std::collections::HashMap;
 use std::hash::{DefaultHasher, Hash, Hasher};
+use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 use tokio_util::sync::CancellationToken;
 
@@ -19,44 +22,74 @@ use tokio_util::sync::CancellationToken;
 const LEASE: TimeDelta = TimeDelta::seconds(120);
 /// How long before the end of its claim a call is cut off.
 const MARGIN: TimeDelta = TimeDelta::seconds(15);
+/// How long a call may still run once a stop was asked for; the service's own grace is longer.
+const STOP_PATIENCE: Duration = Duration::from_secs(7);
 /// First and longest wait between two tries of one text.
-const BACKOFF: (Duration, Duration) = (Duration::from_secs(2), Duration::from_secs(300));
+const BACKOFF: (Duration, Duration) = (Duration::from_secs(2), Duration::from_mins(5));
 /// Wait after a refused sign-in: a gateway must not be hammered with a wrong password.
 const SIGN_IN_WAIT: TimeDelta = TimeDelta::minutes(5);
 /// Wait before the one repeat after a lost answer.
 const REPEAT_URGENT: TimeDelta = TimeDelta::seconds(120);
 const REPEAT_ROUTINE: TimeDelta = TimeDelta::minutes(10);
+/// How long a notice waits for the first round after a start.
+const FIRST_ROUND: TimeDelta = TimeDelta::minutes(1);
+/// What a try says whose worker died; by it the loss is not counted twice.
+const WORKER_DIED: &str = "a worker died before it wrote the outcome";
+
+/// Routes that asked for a pause, and until when.
+type Pauses = HashMap<RouteName, DateTime<Utc>>;
 
 impl Desk {
     /// Sends everything that is due and gives what was accepted. A stop is heeded between two
-    /// texts, never in the middle of one.
+    /// texts; one that is under way gets a few seconds for its answer.
     pub async fn send_due(&self, stop: &CancellationToken) -> anyhow::Result<Vec<Queued>> {
         let mut sent = Vec::new();
-        while !stop.is_cancelled() {
+        let mut pauses = Pauses::new();
+        while self.pace(stop).await {
             let now = self.clock.now();
             let token = self.ids.make();
             let claimed = self.store.lease(now, now + LEASE, &token, 1).await?;
-            let Some(queued) = claimed.into_iter().next() else { return Ok(sent) };
+            let Some(queued) = claimed.into_iter().next() else { break };
             let began = Instant::now();
-            let settlement = self.try_to_send(&queued, now).await?;
-            let accepted = matches!(settlement, Settlement::Sent { .. });
-            let id = &queued.text.id;
-            match self
-                .store
-                .settle(id, &token, self.clock.now(), began.elapsed(), &settlement)
-                .await
-            {
-                Ok(()) => {}
-                Err(Error::LostLease { .. }) => {
-                    tracing::warn!(text = id, "the lease ran out before the outcome was written");
-                }
-                Err(error) => return Err(error.into()),
-            }
-            if accepted {
+            let settlement = match self.second_look(&queued, &pauses, now).await? {
+                Some(settlement) => settlement,
+                None => self.try_to_send(&queued, &mut pauses, now, stop).await?,
+            };
+            self.settle(&queued, &token, began.elapsed(), &settlement).await?;
+            if matches!(settlement, Settlement::Sent { .. }) {
                 sent.push(queued);
             }
         }
         Ok(sent)
+    }
+
+    /// Waits until the next text may go; `false` when a stop was asked for.
+    async fn pace(&self, stop: &CancellationToken) -> bool {
+        if let Some(limiter) = &self.pace {
+            tokio::select! {
+                () = stop.cancelled() => {}
+                () = limiter.turn() => {}
+            }
+        }
+        !stop.is_cancelled()
+    }
+
+    async fn settle(
+        &self,
+        queued: &Queued,
+        token: &str,
+        took: Duration,
+        settlement: &Settlement,
+    ) -> anyhow::Result<()> {
+        let id = &queued.text.id;
+        match self.store.settle(id, token, self.clock.now(), took, settlement).await {
+            Ok(()) => Ok(()),
+            Err(Error::LostLease { .. }) => {
+                tracing::warn!(text = id, "the lease ran out before the outcome was written");
+                Ok(())
+            }
+            Err(error) => Err(error.into()),
+        }
     }
 
     /// When the next text is due; a minute from now when none waits.
@@ -66,22 +99,104 @@ impl Desk {
         Ok(next.max(now + TimeDelta::seconds(1)))
     }
 
+    /// Why a claimed text does not go now: much may have changed since it was composed, or the
+    /// hour at which it was due has passed while its route was away.
+    async fn second_look(
+        &self,
+        queued: &Queued,
+        pauses: &Pauses,
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<Option<Settlement>> {
+        let text = &queued.text;
+        if let Some(until) = pauses.get(&text.route).filter(|until| **until > now) {
+            return Ok(Some(Settlement::Untried { due_at: *until }));
+        }
+        let Some(person) = self.book.person(&text.person) else { return Ok(None) };
+        match text.kind {
+            TextKind::Notice => {}
+            TextKind::Digest if person.consent.is_none() && text.route == RouteName::Sms => {
+                return Ok(Some(not_agreed()));
+            }
+            TextKind::Digest | TextKind::Reply | TextKind::StopConfirmation => {
+                return Ok(None);
+            }
+        }
+        if person.consent.is_none() {
+            return Ok(Some(not_agreed()));
+        }
+        if !self.looked.load(Ordering::Relaxed) {
+            return Ok(Some(Settlement::Untried { due_at: now + FIRST_ROUND }));
+        }
+        let notices = self.store.notices_of_text(&text.id).await?;
+        if !notices.is_empty() && notices.iter().all(|notice| notice.closed.is_some()) {
+            let why = "what it says was settled before it went".to_owned();
+            return Ok(Some(Settlement::Held { why }));
+        }
+        let field = notices.first().and_then(|notice| self.book.field(&notice.identity.field));
+        let farm = field.and_then(|field| self.book.farm(&field.farm));
+        let zone = farm.map_or_else(|| self.zone_of(person), |farm| farm.zone);
+        let due_at = self.next_hour(person, text.urgency, zone, now).await?;
+        Ok((due_at > now).then_some(Settlement::Untried { due_at }))
+    }
+
+    /// The first moment from now on that is neither quiet nor, for a routine text, on a day whose
+    /// budget has gone already.
+    async fn next_hour(
+        &self,
+        person: &Person,
+        urgency: Urgency,
+        zone: Tz,
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<DateTime<Utc>> {
+        if urgency == Urgency::Urgent {
+            let may_wake = person.urgent_at_night;
+            return Ok(if may_wake { now } else { after_quiet(now, person.quiet, zone) });
+        }
+        let today = local_day(now, zone);
+        let gone = self.routine_gone_since(&person.id, start_of_day(today, zone)).await?;
+        let most = usize::try_from(self.book.service.sending.routine_texts_per_day)?;
+        let from = if gone < most { now } else { start_of_day(today + Days::new(1), zone) };
+        Ok(after_quiet(from, person.quiet, zone))
+    }
+
+    async fn routine_gone_since(
+        &self,
+        person: &str,
+        midnight: DateTime<Utc>,
+    ) -> anyhow::Result<usize> {
+        let filter = TextFilter {
+            person: Some(person.to_owned()),
+            states: vec![TextState::Sent],
+            ended_since: Some(midnight),
+            ..TextFilter::default()
+        };
+        let gone = self.store.texts(&filter).await?.into_iter().filter(|queued| {
+            queued.text.kind == TextKind::Notice && queued.text.urgency != Urgency::Urgent
+        });
+        Ok(gone.count())
+    }
+
     /// What became of one claimed text.
-    async fn try_to_send(&self, queued: &Queued, now: DateTime<Utc>) -> anyhow::Result<Settlement> {
+    async fn try_to_send(
+        &self,
+        queued: &Queued,
+        pauses: &mut Pauses,
+        now: DateTime<Utc>,
+        stop: &CancellationToken,
+    ) -> anyhow::Result<Settlement> {
         let text = &queued.text;
         let Some(route) = self.routes.get(&text.route) else {
             let why = format!("the book has no route \"{}\" any more", text.route.name());
-            return Ok(Settlement::Failed { why });
+            return Ok(failed(queued, why));
         };
         let Some(to) = self.address(&text.person, text.route) else {
-            return Ok(Settlement::Failed {
-                why: "the person has no address for the route".into(),
-            });
+            return Ok(failed(queued, "the person has no address for the route".to_owned()));
         };
-        if queued.possibly_twice && !route.drops_repeats() {
-            if let Some(settlement) = self.second_thoughts(queued, now).await? {
-                return Ok(settlement);
-            }
+        if queued.possibly_twice
+            && !route.drops_repeats()
+            && let Some(settlement) = self.repeat_or_not(queued, now).await?
+        {
+            return Ok(settlement);
         }
         let outgoing = Outgoing {
             id: text.id.clone(),
@@ -92,34 +207,55 @@ impl Desk {
             expires_at: text.expires_at,
             now,
         };
-        let limit = self.clock.wait_until(now + LEASE - MARGIN);
-        let outcome =
-            tokio::time::timeout(limit, route.send(&outgoing)).await.unwrap_or_else(|_| {
-                Outcome::Unknown { why: "no answer within the time of the claim".into() }
-            });
-        Ok(self.settlement(queued, outcome, route.drops_repeats(), now))
+        let outcome = self.call(route, &outgoing, stop).await;
+        let answered_at = self.clock.now();
+        if let Some(pause) = pause(&outcome) {
+            pauses.insert(text.route, answered_at + pause);
+        }
+        Ok(self.settlement(queued, outcome, route.drops_repeats(), answered_at))
     }
 
-    /// Whether a text whose earlier answer was lost may be repeated now, on a route that does not
-    /// drop repeats. A worker that died left no try on record; that counts as one lost answer.
-    async fn second_thoughts(
+    async fn call(&self, route: &Route, text: &Outgoing, stop: &CancellationToken) -> Outcome {
+        let limit = self.clock.wait_until(text.now + LEASE - MARGIN);
+        let stopped = async {
+            stop.cancelled().await;
+            tokio::time::sleep(STOP_PATIENCE).await;
+        };
+        let cut_off = |why: &str| Outcome::Unknown { why: why.to_owned() };
+        tokio::select! {
+            outcome = route.send(text) => outcome,
+            () = tokio::time::sleep(limit) => cut_off("no answer within the time of the claim"),
+            () = stopped => cut_off("the service was stopped before the answer came"),
+        }
+    }
+
+    /// Whether a text that may have gone already goes once more now, on a route that does not drop
+    /// repeats: once, and not before its wait is over.
+    ///
+    /// A claim without a try on record is one whose worker died. Its lease has run out since, so
+    /// that much of the wait has passed.
+    async fn repeat_or_not(
         &self,
         queued: &Queued,
         now: DateTime<Utc>,
     ) -> anyhow::Result<Option<Settlement>> {
-        let attempts = self.store.attempts(&queued.text.id).await?;
-        let lost = attempts.iter().filter(|attempt| attempt.outcome == "unknown").count();
-        let why = || "the service stopped before the answer came".to_owned();
-        Ok(match lost {
-            0 => {
-                let passed = LEASE;
-                let wait = repeat_wait(queued) - passed;
-                (wait > TimeDelta::zero())
-                    .then(|| Settlement::Unknown { again_at: Some(now + wait), why: why() })
-            }
-            1 => None,
-            _ => Some(Settlement::Unknown { again_at: None, why: why() }),
-        })
+        let tries = self.store.attempts(&queued.text.id).await?;
+        let earlier = usize::try_from(queued.attempts)?.saturating_sub(1);
+        let died = earlier.saturating_sub(tries.len());
+        let is_note = |detail: &Option<String>| detail.as_deref() == Some(WORKER_DIED);
+        let noted = tries.iter().any(|attempt| is_note(&attempt.detail));
+        let unanswered = tries
+            .iter()
+            .filter(|attempt| attempt.outcome == "unknown" && !is_note(&attempt.detail))
+            .count();
+        let why = WORKER_DIED.to_owned();
+        if died + unanswered > 1 {
+            tracing::error!(text = queued.text.id, "two answers lost; not sent a third time");
+            return Ok(Some(Settlement::Unknown { again_at: None, why }));
+        }
+        let rest = repeat_wait(queued) - LEASE;
+        let waits = died == 1 && !noted && rest > TimeDelta::zero();
+        Ok(waits.then(|| Settlement::Unknown { again_at: Some(now + rest), why }))
     }
 
     fn settlement(
@@ -200,6 +336,24 @@ impl Desk {
             );
         }
         Ok(())
+    }
+}
+
+fn not_agreed() -> Settlement {
+    Settlement::Held { why: "the person has not agreed to texts".to_owned() }
+}
+
+fn failed(queued: &Queued, why: String) -> Settlement {
+    tracing::error!(text = queued.text.id, person = queued.text.person, why, "cannot be sent");
+    Settlement::Failed { why }
+}
+
+/// How long a route wants to be left alone after such an outcome, by every text.
+fn pause(outcome: &Outcome) -> Option<TimeDelta> {
+    match outcome {
+        Outcome::SignIn { .. } => Some(SIGN_IN_WAIT),
+        Outcome::Retry { after, .. } => after.and_then(|wait| TimeDelta::from_std(wait).ok()),
+        Outcome::Accepted { .. } | Outcome::Refused { .. } | Outcome::Unknown { .. } => None,
     }
 }
 

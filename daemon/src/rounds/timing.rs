@@ -45,7 +45,13 @@ pub fn after_quiet(now: DateTime<Utc>, quiet: QuietHours, zone: Tz) -> DateTime<
     }
     let ends_tomorrow = passes_midnight && time >= quiet.from;
     let date = if ends_tomorrow { date + Days::new(1) } else { date };
-    instant(date, quiet.until, zone)
+    let until = instant(date, quiet.until, zone);
+    if until > now {
+        return until;
+    }
+    // The hour comes twice, and this is its second pass.
+    let second = zone.from_local_datetime(&date.and_time(quiet.until)).latest();
+    second.map_or(now, |second| second.to_utc()).max(now)
 }
 
 #[cfg(test)]
@@ -74,6 +80,15 @@ mod tests {
             assert_eq!(after_quiet(before, quiet, zone), before, "{zone}");
             assert_eq!(after_quiet(utc(until), quiet, zone), utc(until), "{zone}");
         }
+    }
+
+    #[test]
+    fn quiet_hours_that_end_in_a_repeated_hour_end_in_its_second_pass_too() {
+        let until = NaiveTime::from_hms_opt(1, 45, 0).unwrap();
+        let quiet = QuietHours { until, ..QuietHours::default() };
+        let second_pass = utc("2026-11-01T07:30:00Z");
+        let ends = after_quiet(second_pass, quiet, chrono_tz::America::Chicago);
+        assert_eq!(ends, utc("2026-11-01T07:45:00Z"));
     }
 
     #[test]

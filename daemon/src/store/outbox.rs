@@ -2,6 +2,10 @@
 
 use super::Store;
 use super::error::{Error, Result};
+#[cfg(test)]
+use super::row::Place;
+#[cfg(test)]
+use super::texts::TextState;
 use super::texts::{Queued, Row};
 use chrono::{DateTime, Utc};
 use furrowbell_engine::findings::Urgency;
@@ -35,6 +39,16 @@ pub enum Settlement {
         /// What went wrong.
         why: String,
     },
+    /// It was kept back without a try.
+    Held {
+        /// Why.
+        why: String,
+    },
+    /// It was given back without a try, which does not count.
+    Untried {
+        /// When it may be claimed again.
+        due_at: DateTime<Utc>,
+    },
 }
 
 /// One try.
@@ -55,8 +69,8 @@ pub struct Attempt {
 /// The columns that a settlement writes.
 struct Change<'a> {
     state: &'static str,
-    /// Word of the attempt row.
-    outcome: &'static str,
+    /// Word of the attempt row; `None` writes none and does not count the claim.
+    outcome: Option<&'static str>,
     due_at: Option<DateTime<Utc>>,
     sent: bool,
     provider_id: Option<&'a str>,
@@ -68,7 +82,7 @@ impl Settlement {
     fn change(&self) -> Change<'_> {
         let change = Change {
             state: "waiting",
-            outcome: "",
+            outcome: None,
             due_at: None,
             sent: false,
             provider_id: None,
@@ -78,25 +92,27 @@ impl Settlement {
         match self {
             Self::Sent { provider_id } => Change {
                 state: "sent",
-                outcome: "sent",
+                outcome: Some("sent"),
                 sent: true,
                 provider_id: provider_id.as_deref(),
                 ..change
             },
             Self::Retry { due_at, why } => {
-                Change { outcome: "retry", due_at: Some(*due_at), why: Some(why), ..change }
+                Change { outcome: Some("retry"), due_at: Some(*due_at), why: Some(why), ..change }
             }
             Self::Failed { why } => {
-                Change { state: "failed", outcome: "failed", why: Some(why), ..change }
+                Change { state: "failed", outcome: Some("failed"), why: Some(why), ..change }
             }
             Self::Unknown { again_at, why } => Change {
                 state: if again_at.is_some() { "waiting" } else { "failed" },
-                outcome: "unknown",
+                outcome: Some("unknown"),
                 due_at: *again_at,
                 why: Some(why),
                 unknown: true,
                 ..change
             },
+            Self::Held { why } => Change { state: "held", why: Some(why), ..change },
+            Self::Untried { due_at } => Change { due_at: Some(*due_at), ..change },
         }
     }
 }
@@ -163,7 +179,7 @@ impl Store {
             "-- outbox.settle
             UPDATE outbox SET state = $3, due_at = COALESCE($4, due_at), sent_at = $5,
                 ended_at = $6, provider_id = $7, last_error = $8,
-                possibly_twice = possibly_twice OR $9,
+                possibly_twice = possibly_twice OR $9, attempts = attempts - $10,
                 lease_token = NULL, lease_until = NULL
             WHERE id = $1 AND lease_token = $2 AND state = 'sending'
             RETURNING attempts")
@@ -176,23 +192,26 @@ impl Store {
             .bind(change.provider_id)
             .bind(change.why)
             .bind(change.unknown)
+            .bind(i64::from(change.outcome.is_none()))
             .fetch_optional(connection)
             .await?);
         let number = number.ok_or_else(|| Error::LostLease { id: id.to_owned() })?;
-        let duration_ms = i64::try_from(took.as_millis()).unwrap_or(i64::MAX);
-        with_tx!(&mut tx, connection => sqlx::query(
-            "-- attempt.insert
-            INSERT INTO attempt (outbox_id, number, at, outcome, detail, duration_ms)
-            VALUES ($1, $2, $3, $4, $5, $6)")
-            .bind(id)
-            .bind(number)
-            .bind(at)
-            .bind(change.outcome)
-            .bind(change.why)
-            .bind(duration_ms)
-            .execute(connection)
-            .await?
-            .rows_affected());
+        if let Some(outcome) = change.outcome {
+            let duration_ms = i64::try_from(took.as_millis()).unwrap_or(i64::MAX);
+            with_tx!(&mut tx, connection => sqlx::query(
+                "-- attempt.insert
+                INSERT INTO attempt (outbox_id, number, at, outcome, detail, duration_ms)
+                VALUES ($1, $2, $3, $4, $5, $6)")
+                .bind(id)
+                .bind(number)
+                .bind(at)
+                .bind(outcome)
+                .bind(change.why)
+                .bind(duration_ms)
+                .execute(connection)
+                .await?
+                .rows_affected());
+        }
         tx.commit().await
     }
 
@@ -233,13 +252,28 @@ impl Store {
             .fetch_all(pool)
             .await?))
     }
+
+    /// How many texts stand in each state.
+    #[cfg(test)]
+    async fn text_counts(&self) -> Result<Vec<(TextState, u64)>> {
+        let rows: Vec<(String, i64)> = with_pool!(self, pool => sqlx::query_as(
+            "-- outbox.counts\nSELECT state, COUNT(*) FROM outbox GROUP BY state ORDER BY state")
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter()
+            .map(|(state, count)| {
+                let place = Place { table: "outbox", id: &state };
+                Ok((place.word("state", &state)?, place.number("count", count)?))
+            })
+            .collect()
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::store::testing::{at, on_each, text};
-    use crate::store::{TextState, texts};
+    use crate::store::texts;
     use std::collections::BTreeSet;
 
     const TOOK: Duration = Duration::from_millis(120);
@@ -336,20 +370,28 @@ mod tests {
     async fn every_settlement_leaves_its_own_trace() {
         on_each(|store| async move {
             let why = || "the gateway is away".to_owned();
-            // Settlement, state, due, may go twice, outcome on record.
+            // Settlement, state, due, may go twice, claims counted, outcome on record.
             let cases = [
                 (
                     Settlement::Retry { due_at: at(30), why: why() },
-                    (TextState::Waiting, at(30), false, "retry"),
+                    (TextState::Waiting, at(30), false, 1, Some("retry")),
                 ),
-                (Settlement::Failed { why: why() }, (TextState::Failed, at(0), false, "failed")),
+                (
+                    Settlement::Failed { why: why() },
+                    (TextState::Failed, at(0), false, 1, Some("failed")),
+                ),
                 (
                     Settlement::Unknown { again_at: Some(at(40)), why: why() },
-                    (TextState::Waiting, at(40), true, "unknown"),
+                    (TextState::Waiting, at(40), true, 1, Some("unknown")),
                 ),
                 (
                     Settlement::Unknown { again_at: None, why: why() },
-                    (TextState::Failed, at(0), true, "unknown"),
+                    (TextState::Failed, at(0), true, 1, Some("unknown")),
+                ),
+                (Settlement::Held { why: why() }, (TextState::Held, at(0), false, 0, None)),
+                (
+                    Settlement::Untried { due_at: at(50) },
+                    (TextState::Waiting, at(50), false, 0, None),
                 ),
             ];
             for (number, (settlement, expected)) in cases.iter().enumerate() {
@@ -359,13 +401,16 @@ mod tests {
                 store.settle(&id, &id, at(2), TOOK, settlement).await.unwrap();
                 let after = store.text(&id).await.unwrap().unwrap();
                 let attempts = store.attempts(&id).await.unwrap();
-                assert_eq!((after.attempts, attempts.len()), (1, 1));
-                let outcome = attempts[0].outcome.as_str();
-                let found = (after.state, after.text.due_at, after.possibly_twice, outcome);
+                let outcome = attempts.first().map(|attempt| attempt.outcome.as_str());
+                let found =
+                    (after.state, after.text.due_at, after.possibly_twice, after.attempts, outcome);
                 assert_eq!(found, *expected, "{settlement:?}");
                 assert_eq!(after.ended_at.is_some(), after.state != TextState::Waiting);
                 assert_eq!(after.sent_at, None);
             }
+            let counts = store.text_counts().await.unwrap();
+            let expected = [(TextState::Failed, 2), (TextState::Held, 1), (TextState::Waiting, 3)];
+            assert_eq!(counts, expected);
         })
         .await;
     }
@@ -373,14 +418,19 @@ mod tests {
     #[tokio::test(flavor = "multi_thread")]
     async fn what_lost_its_sense_expires_and_is_named_once() {
         on_each(|store| async move {
-            let leases =
-                [("in-flight", Some(at(20))), ("given-up", Some(at(5))), ("held-by-nobody", None)];
-            for (id, until) in leases {
+            for id in ["held-by-nobody", "in-flight", "given-up"] {
                 let mut text = text(id);
                 text.expires_at = at(10);
                 store.queue(&text).await.unwrap();
-                if let Some(until) = until {
-                    assert_eq!(ids(&store.lease(at(0), until, id, 9).await.unwrap()), [id]);
+                if id != "held-by-nobody" {
+                    let until = if id == "in-flight" { at(20) } else { at(5) };
+                    let mut others = store.lease(at(0), until, id, 9).await.unwrap();
+                    others.retain(|other| other.text.id != id);
+                    for other in others {
+                        let due_at = other.text.due_at;
+                        let back = Settlement::Untried { due_at };
+                        store.settle(&other.text.id, id, at(0), TOOK, &back).await.unwrap();
+                    }
                 }
             }
             assert!(store.expire_texts(at(9)).await.unwrap().is_empty());

@@ -6,7 +6,7 @@ use chrono::{Days, NaiveDate, TimeDelta};
 use furrowbell_config::farms::{Farm, Field};
 use furrowbell_engine::weather::{Day, Kind, Sourced};
 use std::collections::{BTreeMap, HashMap};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::SystemTime;
 
@@ -48,24 +48,21 @@ impl Files {
         let paths = candidates.map(|name| self.folder.join(format!("{name}.csv")));
         let Some(path) = paths.into_iter().find(|path| path.is_file()) else { return Vec::new() };
         let horizon = today + self.forecast_days;
-        let kept = self.kept(path);
+        let kept = self.kept(&path);
         let kind = |date| if date < today { Kind::Station } else { Kind::Forecast };
-        kept.iter()
-            .filter(|day| day.date < today || day.date < horizon)
-            .map(|day| day.day(kind(day.date)))
-            .collect()
+        kept.iter().filter(|day| day.date < horizon).map(|day| day.day(kind(day.date))).collect()
     }
 
-    fn kept(&self, path: PathBuf) -> Arc<[FileDay]> {
+    fn kept(&self, path: &Path) -> Arc<[FileDay]> {
         let changed = path.metadata().and_then(|found| found.modified()).ok();
         let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
-        let kept = read.entry(path.clone()).or_default();
+        let kept = read.entry(path.to_owned()).or_default();
         if changed.is_none() || kept.changed != changed {
             kept.changed = changed;
-            match files::read(&path) {
+            match files::read(path) {
                 Ok(days) => kept.days = days.into(),
                 Err(error) => {
-                    tracing::error!(%error, "a weather file has a fault; its last good days stay in force")
+                    tracing::error!(%error, "a weather file has a fault; its last good days stay in force");
                 }
             }
         }
