@@ -31,8 +31,8 @@ const SIGN_IN_WAIT: TimeDelta = TimeDelta::minutes(5);
 /// Wait before the one repeat after a lost answer.
 const REPEAT_URGENT: TimeDelta = TimeDelta::seconds(120);
 const REPEAT_ROUTINE: TimeDelta = TimeDelta::minutes(10);
-/// How long a notice waits for the first round after a start.
-const FIRST_ROUND: TimeDelta = TimeDelta::minutes(1);
+/// How often a notice looks whether the first round after a start has gone through.
+const FIRST_ROUND: TimeDelta = TimeDelta::seconds(10);
 /// What a try says whose worker died; by it the loss is not counted twice.
 const WORKER_DIED: &str = "a worker died before it wrote the outcome";
 

@@ -234,7 +234,7 @@ async fn a_wrong_password_is_tried_once_for_all_texts() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_stop_gives_a_hanging_gateway_a_few_seconds_and_writes_what_is_known() {
     let server = MockServer::start().await;
-    let slow = ResponseTemplate::new(202).set_delay(Duration::from_secs(60));
+    let slow = ResponseTemplate::new(202).set_delay(Duration::from_mins(1));
     Mock::given(method("POST")).respond_with(slow).mount(&server).await;
     let sms = format!("[routes.sms]\nurl = \"{}/send\"\ntimeout_s = 50\n", server.uri());
     let stage = Stage::with(MORNING, &format!("{FILES}{sms}"), "", Outside::Real).await;
