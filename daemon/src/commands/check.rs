@@ -27,7 +27,7 @@ pub fn run(args: &CheckArgs) -> Result<(), Failure> {
             faults.len()
         )));
     }
-    println!("{}", summary(&book));
+    say!("{}", summary(&book));
     Ok(())
 }
 

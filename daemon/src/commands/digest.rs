@@ -51,13 +51,13 @@ pub async fn run(args: DigestArgs) -> Result<(), Failure> {
         let row = found
             .ok_or_else(|| Failure::Fault(format!("{} got no digest on {date}", advisor.id)))?;
         let part = if args.html { row.html.unwrap_or_default() } else { row.body };
-        println!("{part}");
+        say!("{part}");
         return Ok(());
     }
     let desk = wire::desk(book, store, Clock::pretended(now), Outside::Pretended)?;
     let fields = desk.advance(now).await?;
     let digest = desk.compose_digest(&advisor, &fields, now - TimeDelta::days(1), now).await?;
-    println!(
+    say!(
         "{}",
         if args.html { digest.html } else { format!("{}\n\n{}", digest.subject, digest.text) }
     );

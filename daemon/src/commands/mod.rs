@@ -6,6 +6,7 @@ use clap::{Args, Parser, Subcommand};
 use furrowbell_config::Book;
 use furrowbell_config::farms::Field;
 use furrowbell_config::people::Person;
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -36,6 +37,19 @@ pub struct BookArg {
         value_name = "BOOK"
     )]
     pub folder: PathBuf,
+}
+
+/// Prints a line of a command's answer. A reader that has gone away, as `| head` does, ends the
+/// command quietly.
+macro_rules! say {
+    ($($line:tt)*) => { $crate::commands::print_line(format_args!($($line)*)) };
+}
+
+fn print_line(line: std::fmt::Arguments<'_>) {
+    let mut out = std::io::stdout().lock();
+    if writeln!(out, "{line}").is_err() {
+        std::process::exit(0);
+    }
 }
 
 /// Everything that can be asked.

@@ -35,7 +35,7 @@ pub async fn run(args: PeopleArgs) -> Result<(), Failure> {
         let last = store.last_sent(&person.id).await?;
         let routes: Vec<_> = person.routes.iter().map(|route| route.name()).collect();
         if args.json {
-            println!(
+            say!(
                 "{}",
                 json!({
                     "id": person.id, "name": person.name, "role": person.role, "routes": routes,
@@ -44,9 +44,9 @@ pub async fn run(args: PeopleArgs) -> Result<(), Failure> {
             );
         } else {
             let last = last.map_or("never".to_owned(), |at| zoned(at, book.service.zone));
-            println!("{:<16} {:<24} by {}", person.id, person.name, routes.join(", "));
-            println!("{:<16} {agreed}", "");
-            println!("{:<16} last text: {last}", "");
+            say!("{:<16} {:<24} by {}", person.id, person.name, routes.join(", "));
+            say!("{:<16} {agreed}", "");
+            say!("{:<16} last text: {last}", "");
         }
     }
     Ok(())

@@ -110,6 +110,6 @@ pub async fn run(args: RecordArgs) -> Result<(), Failure> {
         created_at: now,
     };
     wire::store(&book).await?.append(&record).await?;
-    println!("{}: written down for {on}. The next round counts it.", field.name);
+    say!("{}: written down for {on}. The next round counts it.", field.name);
     Ok(())
 }

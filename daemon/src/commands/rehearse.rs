@@ -69,7 +69,7 @@ pub async fn run(args: RehearseArgs) -> Result<(), Failure> {
     let clock = Clock::pretended(start_of_day(from, zone) + TimeDelta::hours(5));
     let desk = wire::desk(book, store, clock, Outside::Pretended)?;
     if !args.json {
-        println!("{}\n", opening(&desk, from, to));
+        say!("{}\n", opening(&desk, from, to));
     }
     let end = start_of_day(to + Days::new(1), zone);
     let mut stage =
@@ -166,13 +166,10 @@ impl Stage<'_> {
             })
             .await?;
         if self.args.json {
-            println!(
-                "{}",
-                json!({"kind": "reply", "at": now, "from": person.id, "body": reply.text})
-            );
+            say!("{}", json!({"kind": "reply", "at": now, "from": person.id, "body": reply.text}));
         } else {
-            println!("{}  {} replies", zoned(now, desk.book.service.zone), person.name);
-            println!("    < {}\n", reply.text);
+            say!("{}  {} replies", zoned(now, desk.book.service.zone), person.name);
+            say!("    < {}\n", reply.text);
         }
         Ok(())
     }
@@ -201,18 +198,18 @@ impl Stage<'_> {
                 "language": text.language.code(), "topics": topics, "fields": fields,
                 "act_by": text.act_by, "body": text.body, "segments": segments, "notices": ids,
             });
-            println!("{line}");
+            say!("{line}");
         } else {
             let book = &self.desk.book;
             let name = book
                 .person(&text.person)
                 .map_or(text.person.as_str(), |person| person.name.as_str());
-            println!(
+            say!(
                 "{}  to {name} ({})",
                 zoned(at, book.service.zone),
                 topics.into_iter().collect::<Vec<_>>().join(", ")
             );
-            println!("    > {}\n", text.body);
+            say!("    > {}\n", text.body);
         }
         Ok(())
     }
@@ -231,9 +228,9 @@ impl Stage<'_> {
                     "kind": "digest", "at": now, "to": digest.advisor,
                     "date": digest.local_date, "body": digest.body,
                 });
-                println!("{line}");
+                say!("{line}");
             } else if self.args.digests {
-                println!("{}\n", digest.body);
+                say!("{}\n", digest.body);
             }
             if self.tally.fullest.as_ref().is_none_or(|(most, _)| lines > *most) {
                 self.tally.fullest = Some((lines, digest));
@@ -257,22 +254,23 @@ impl Stage<'_> {
                 "topics": tally.topics, "segments": tally.segments, "digests": tally.digests,
                 "expired": expired,
             });
-            println!("{line}");
+            say!("{line}");
             return Ok(());
         }
         if let Some((_, digest)) = tally.fullest.take().filter(|_| !self.args.digests) {
-            println!("The fullest digest of the season, as {} got it:\n", digest.advisor);
-            println!("{}\n", digest.body);
+            say!("The fullest digest of the season, as {} got it:\n", digest.advisor);
+            say!("{}\n", digest.body);
         }
         let texts: usize = tally.texts.values().sum();
-        println!(
+        say!(
             "{texts} texts ({} of two segments), {} digests, {expired} texts expired unsent, in {seconds:.1} s.",
-            tally.two_segments, tally.digests
+            tally.two_segments,
+            tally.digests
         );
         for (topic, count) in &tally.topics {
-            println!("  {count:>4}  {topic}");
+            say!("  {count:>4}  {topic}");
         }
-        println!(
+        say!(
             "The label, local rules and licensed applicators decide. The weather and the people are the book's."
         );
         Ok(())
@@ -290,7 +288,7 @@ impl Stage<'_> {
                 if let (Value::Object(line), Value::Object(row)) = (&mut line, row) {
                     line.extend(row);
                 }
-                println!("{line}");
+                say!("{line}");
             }
         }
         Ok(())

@@ -38,6 +38,6 @@ pub fn run(args: &SchemaArgs) -> Result<(), Failure> {
         Some(only) if wanted.is_some() => serde_json::to_string_pretty(only)?,
         _ => serde_json::to_string_pretty(&chosen)?,
     };
-    println!("{text}");
+    say!("{text}");
     Ok(())
 }

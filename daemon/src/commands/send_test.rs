@@ -59,7 +59,7 @@ pub async fn run(args: SendTestArgs) -> Result<(), Failure> {
         .await;
     match outcome {
         Outcome::Accepted { .. } => {
-            println!("Accepted by {}. Ask {} whether it came.", route.name(), person.id);
+            say!("Accepted by {}. Ask {} whether it came.", route.name(), person.id);
             Ok(())
         }
         Outcome::Retry { why, .. }

@@ -51,10 +51,10 @@ pub async fn run(args: ShowArgs) -> Result<(), Failure> {
             "field": at.field.id, "today": at.today, "journal": at.entries,
             "forecast_issued": at.forecast_issued, "season": at.season,
         });
-        println!("{season}");
+        say!("{season}");
         return Ok(());
     }
-    print!("{}", readable(&desk.book, at, args.days));
+    say!("{}", readable(&desk.book, at, args.days).trim_end());
     Ok(())
 }
 

@@ -68,13 +68,13 @@ pub async fn run(args: TextsArgs) -> Result<(), Failure> {
         if args.json {
             let notices = store.notices_of_text(&queued.text.id).await?;
             let notices = notices.into_iter().map(|notice| notice.id).collect();
-            println!("{}", serde_json::to_string(&line(queued, notices))?);
+            say!("{}", serde_json::to_string(&line(queued, notices))?);
         } else {
-            println!("{}\n", readable(queued, book.service.zone));
+            say!("{}\n", readable(queued, book.service.zone));
         }
     }
     if texts.is_empty() && !args.json {
-        println!("No texts.");
+        say!("No texts.");
     }
     Ok(())
 }

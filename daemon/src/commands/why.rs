@@ -44,23 +44,23 @@ pub async fn run(args: WhyArgs) -> Result<(), Failure> {
                 "provisional": notice.provisional, "raised_at": notice.raised_at,
                 "evidence": evidence, "texts": texts,
             });
-            println!("{line}");
+            say!("{line}");
             continue;
         }
         let zone = book.service.zone;
-        println!("{} for {}: {}", identity.field, identity.person, identity.topic.name());
-        println!("  raised {}, occasion {}", zoned(notice.raised_at, zone), identity.occasion);
+        say!("{} for {}: {}", identity.field, identity.person, identity.topic.name());
+        say!("  raised {}, occasion {}", zoned(notice.raised_at, zone), identity.occasion);
         if let Some(act_by) = notice.act_by {
-            println!("  act by {act_by}");
+            say!("  act by {act_by}");
         }
         if notice.provisional {
-            println!("  rests on forecast, not on measured weather");
+            say!("  rests on forecast, not on measured weather");
         }
         for (name, value) in evidence.as_object().into_iter().flatten() {
-            println!("  {name}: {value}");
+            say!("  {name}: {value}");
         }
         for queued in texts {
-            println!("  text {}: {}", queued.text.id, queued.text.body);
+            say!("  text {}: {}", queued.text.id, queued.text.body);
         }
     }
     Ok(())
