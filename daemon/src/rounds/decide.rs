@@ -341,10 +341,13 @@ impl Desk {
     }
 }
 
-/// Whether each field's name stands in the text; long names are looked for first, since "North 8"
-/// stands in "North 80" too.
 fn names_every_field(body: &str, group: &[Addressed<'_>]) -> bool {
-    let mut names: Vec<String> = group.iter().map(|one| plain(&one.at.field.name)).collect();
+    names_all(body, group.iter().map(|one| plain(&one.at.field.name)).collect())
+}
+
+/// Whether each name has a place of its own in the text; long names are looked for first, since
+/// "North 8" stands in "North 80" too.
+fn names_all(body: &str, mut names: Vec<String>) -> bool {
     names.sort_by_key(|name| std::cmp::Reverse(name.len()));
     let mut rest = body.to_owned();
     names.iter().all(|name| {
@@ -387,5 +390,18 @@ impl Budget {
             *taken += 1;
         }
         room
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::names_all;
+
+    #[test]
+    fn a_name_within_a_name_does_not_count() {
+        let names = || vec!["North 8".to_owned(), "North 80".to_owned()];
+        assert!(names_all("North 80 and North 8 corn.", names()));
+        assert!(!names_all("North 80 and 1 more.", names()));
+        assert!(!names_all("North 8 and 1 more.", names()));
     }
 }
