@@ -29,17 +29,26 @@ pub struct Points<'a> {
 /// Writes the book; the folder goes when the value does.
 pub fn write(points: &Points<'_>) -> TempDir {
     let folder = tempfile::tempdir().expect("a temporary folder can be made");
-    let put = |name: &str, text: &str| {
+    let files = [
+        ("service.toml", service(points)),
+        ("hook.secret", HOOK_SECRET.to_owned()),
+        ("people.toml", people()),
+        ("farms/story.toml", farm()),
+        ("weather/story.csv", observed()),
+    ];
+    for (name, text) in files {
         let path = folder.path().join(name);
         std::fs::create_dir_all(path.parent().expect("a file lies in a folder"))
             .and_then(|()| std::fs::write(&path, text))
             .expect("the book can be written");
-    };
+    }
+    folder
+}
+
+fn service(points: &Points<'_>) -> String {
     let Points { database, weather, gateway, deduplicates, port } = points;
-    put(
-        "service.toml",
-        &format!(
-            r#"
+    format!(
+        r#"
 name = "Story Desk"
 contact = "desk@example.org"
 zone = "America/Chicago"
@@ -64,13 +73,12 @@ secret.file = "hook.secret"
 routine_texts_per_day = 9
 texts_per_s = 50.0
 "#
-        ),
-    );
-    put("hook.secret", HOOK_SECRET);
-    put(
-        "people.toml",
-        &format!(
-            r#"
+    )
+}
+
+fn people() -> String {
+    format!(
+        r#"
 [[person]]
 id = "advisor"
 name = "Ada Storyteller"
@@ -85,17 +93,18 @@ phone = "{GROWER}"
 routes = ["sms"]
 consent = {{ date = 2026-03-01, wording = "agreed on paper to field texts" }}
 "#
-        ),
-    );
+    )
+}
+
+/// Three fields on one spot: corn whose pre waits, beans whose post is due, corn to sidedress.
+fn farm() -> String {
     let (latitude, longitude) = INSIDE;
     let place = format!(
         "latitude = {latitude}\nlongitude = {longitude}\nacres = 80\ntexture = \"silt-loam\"\n\
          organic_matter_percent = 3.0"
     );
-    put(
-        "farms/story.toml",
-        &format!(
-            r#"
+    format!(
+        r#"
 [farm]
 name = "Story Farm"
 growers = ["grower"]
@@ -141,10 +150,7 @@ nitrogen = {{ starter_lb_per_acre = 20, sidedress_lb_per_acre = 120, source = "u
 [field.done]
 planted = 2026-08-10
 "#
-        ),
-    );
-    put("weather/story.csv", &observed());
-    folder
+    )
 }
 
 /// Hot August days, one good rain on the 4th, dry from the 20th on. Invented.

@@ -2,7 +2,7 @@
 
 use sqlx::{Connection, Executor, PgConnection};
 
-/// A new, empty database on the PostgreSQL server named by `FURROWBELL_TEST_POSTGRES`; `None`,
+/// A new, empty database on the `PostgreSQL` server named by `FURROWBELL_TEST_POSTGRES`; `None`,
 /// said aloud, where that is unset.
 pub async fn fresh_postgres() -> Option<String> {
     let Ok(server) = std::env::var("FURROWBELL_TEST_POSTGRES") else {

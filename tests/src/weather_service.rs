@@ -32,7 +32,6 @@ struct Answers {
 pub struct WeatherService {
     answers: Arc<Mutex<Answers>>,
     url: String,
-    recorded: bool,
 }
 
 impl WeatherService {
@@ -40,15 +39,13 @@ impl WeatherService {
     pub async fn start() -> Self {
         let recording = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
             .join("../../shared/data/nws/linn-ks_TOP-31-80/gridpoint.json");
-        let (grid, recorded) = match std::fs::read_to_string(&recording) {
-            Ok(text) => (text, true),
-            Err(_) => {
-                println!(
-                    "SKIP recorded weather payload: the shared data folder is absent; a hand-made one stands in"
-                );
-                (hand_made(), false)
-            }
-        };
+        let recorded = std::fs::read_to_string(&recording);
+        if recorded.is_err() {
+            println!(
+                "SKIP recorded weather payload: the shared data folder is absent; a hand-made one stands in"
+            );
+        }
+        let grid = recorded.unwrap_or_else(|_| hand_made());
         let answers = Arc::new(Mutex::new(Answers {
             grid,
             broken: None,
@@ -63,17 +60,12 @@ impl WeatherService {
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a loopback port is free");
         let url = format!("http://{}", listener.local_addr().expect("a bound port"));
         tokio::spawn(async move { axum::serve(listener, router).await });
-        Self { answers, url, recorded }
+        Self { answers, url }
     }
 
     /// Base address.
     pub fn url(&self) -> &str {
         &self.url
-    }
-
-    /// Whether the payload is a recorded one.
-    pub fn recorded(&self) -> bool {
-        self.recorded
     }
 
     /// Answers the grid with this body from now on.

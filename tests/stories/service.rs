@@ -181,15 +181,15 @@ async fn a_gateway_that_was_down_gets_the_texts_later_but_not_the_expired_ones()
     for old in &waiting {
         let now = all.iter().find(|text| text["id"] == old["id"]).expect("nothing is forgotten");
         let expires = old["expires_at"].as_str().expect("an instant");
-        let state = now["state"].as_str().expect("a state");
+        let fate = now["state"].as_str().expect("a state");
         let allowed: &[&str] = if expires > much_later { &["sent", "held"] } else { &["expired"] };
-        assert!(allowed.contains(&state), "{now}");
+        assert!(allowed.contains(&fate), "{now}");
         let went = stage
             .gateway
             .delivered()
             .iter()
             .any(|seen| Some(seen.text.as_str()) == old["body"].as_str());
-        assert_eq!(went, state == "sent", "{now}");
+        assert_eq!(went, fate == "sent", "{now}");
     }
     service.kill().await;
     let digest = stage.ask(&["digest", "--on", "2026-09-12"]).await;
