@@ -174,7 +174,9 @@ async fn what_fails_stops_nothing_else_and_is_asked_again_with_growing_waits() {
         next = pull(&stage).await;
     }
     let seen = requests(&server).await;
-    assert_eq!(seen[&place(1)], 1, "a place that is not covered waits a day: {seen:?}");
+    let uncovered = stage.desk.store.fetch("/points/41.2200,-96.6200").await.unwrap().unwrap();
+    assert_eq!(seen[&place(1)], 1, "{seen:?}");
+    assert_eq!(uncovered.next_due_at, utc(START) + TimeDelta::days(1));
     assert_eq!(seen["/gridpoints/OAX/1,58"], 3, "{seen:?}");
     assert_eq!(seen["/gridpoints/OAX/3,58"], 1, "{seen:?}");
     assert_eq!(next, utc(START) + TimeDelta::seconds(30 + 60 + 120));
