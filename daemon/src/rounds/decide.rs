@@ -128,7 +128,7 @@ impl Desk {
         for notice in self.store.open_notices().await? {
             let Identity { field, topic, occasion, person, .. } = &notice.identity;
             if !holds.contains(&(field.as_str(), *topic, *occasion, person.as_str())) {
-                self.store.close_notice(&notice.id, &closing).await?;
+                self.store.withdraw_notice(&notice.id, &closing).await?;
             }
         }
         Ok(())

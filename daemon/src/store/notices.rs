@@ -243,13 +243,14 @@ impl Store {
         rows.into_iter().map(Row::read).collect()
     }
 
-    /// Ends a notice and holds texts that wait with nothing else to say; `false` when it is
-    /// unknown or was closed before.
-    pub async fn close_notice(&self, id: &str, closing: &Closing) -> Result<bool> {
+    /// Ends a notice whose finding is gone, and holds texts that wait with nothing else to say. One
+    /// that has reached nobody is forgotten, so that the finding is told when it comes back.
+    pub async fn withdraw_notice(&self, id: &str, closing: &Closing) -> Result<()> {
         let mut tx = self.begin().await?;
-        let closed = close(&mut tx, id, closing).await?;
-        tx.commit().await?;
-        Ok(closed)
+        if close(&mut tx, id, closing).await? && !may_have_gone(&mut tx, id).await? {
+            forget(&mut tx, id).await?;
+        }
+        tx.commit().await
     }
 
     /// Ends open notices whose time has passed and says how many.
@@ -346,6 +347,36 @@ pub(super) async fn close(tx: &mut Tx, id: &str, closing: &Closing) -> Result<bo
     }
     texts::hold_idle(tx, id, closing.at).await?;
     Ok(true)
+}
+
+/// Whether any text that carries the notice went, may have gone, or is still to go: one that waits
+/// has others to tell and names this one's field all the same.
+async fn may_have_gone(tx: &mut Tx, id: &str) -> Result<bool> {
+    let texts: i64 = with_tx!(tx, connection => sqlx::query_scalar(
+        "-- notice.may_have_gone
+        SELECT COUNT(*) FROM outbox
+        JOIN outbox_notice ON outbox_notice.outbox_id = outbox.id
+        WHERE outbox_notice.notice_id = $1
+            AND (state IN ('waiting', 'sending', 'sent') OR possibly_twice)")
+        .bind(id)
+        .fetch_one(connection)
+        .await?);
+    Ok(texts > 0)
+}
+
+async fn forget(tx: &mut Tx, id: &str) -> Result<()> {
+    with_tx!(&mut *tx, connection => sqlx::query(
+        "-- outbox_notice.forget\nDELETE FROM outbox_notice WHERE notice_id = $1")
+        .bind(id)
+        .execute(connection)
+        .await?
+        .rows_affected());
+    with_tx!(tx, connection => sqlx::query("-- notice.forget\nDELETE FROM notice WHERE id = $1")
+        .bind(id)
+        .execute(connection)
+        .await?
+        .rows_affected());
+    Ok(())
 }
 
 #[cfg(test)]
@@ -471,12 +502,15 @@ mod tests {
         on_each(|store| async move {
             let notices = vec![of_field("n1", "north-80"), of_field("n2", "south-40")];
             store.decide(&[Telling { notices, text: Some(text("t1")) }]).await.unwrap();
-            let closing =
-                Closing { ending: Ending::Answered, at: at(5), by: Some("in1".to_owned()) };
-            assert!(store.close_notice("n1", &closing).await.unwrap());
+            let closing = Closing { ending: Ending::Expired, at: at(5), by: None };
+            store.withdraw_notice("n1", &closing).await.unwrap();
             assert_eq!(store.text("t1").await.unwrap().unwrap().state, TextState::Waiting);
-            assert!(!store.close_notice("n1", &closing).await.unwrap());
-            assert!(store.close_notice("n2", &closing).await.unwrap());
+            assert!(
+                store.notice("n1").await.unwrap().is_some(),
+                "a text will still name its field"
+            );
+            store.withdraw_notice("n2", &closing).await.unwrap();
+            assert!(store.notice("n2").await.unwrap().is_none(), "it has reached nobody");
             let held = store.text("t1").await.unwrap().unwrap();
             assert_eq!((held.state, held.ended_at), (TextState::Held, Some(at(5))));
         })

@@ -147,6 +147,14 @@ async fn a_finding_that_vanishes_before_it_goes_is_not_sent() {
     stage.decide(&[]).await;
     assert_eq!(stage.send_at(NEXT_MORNING).await.len(), 0);
     assert_eq!(stage.state().await, TextState::Held);
+
+    // It has reached nobody, so it is told when it comes back; then it has, and is not.
+    let back = ("Creek", routine(120.0, "2026-05-25"));
+    stage.decide(&[back.clone()]).await;
+    assert_eq!(stage.send().await.len(), 1);
+    stage.decide(&[]).await;
+    stage.decide(&[back]).await;
+    assert_eq!(stage.send().await.len(), 0);
 }
 
 #[tokio::test(flavor = "multi_thread")]
