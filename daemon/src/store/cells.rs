@@ -5,7 +5,7 @@ use super::error::Result;
 use chrono::{DateTime, Utc};
 
 /// A piece of land that shares one weather.
-#[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Cell {
     /// Source and name, such as `nws:OAX/59,58` or `file:FARM`.
     pub id: String,
@@ -17,8 +17,10 @@ pub struct Cell {
     pub resolved_at: DateTime<Utc>,
 }
 
+from_row!(Cell { id, url, polygon, resolved_at });
+
 /// The cell of one field, and the point it was looked up for.
-#[derive(Debug, Clone, PartialEq, sqlx::FromRow)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct FieldCell {
     /// The field.
     pub field: String,
@@ -31,6 +33,8 @@ pub struct FieldCell {
     /// When it was looked up.
     pub resolved_at: DateTime<Utc>,
 }
+
+from_row!(FieldCell { field, cell, latitude, longitude, resolved_at });
 
 impl Store {
     /// Keeps a cell, in place of what was known of it.

@@ -46,7 +46,6 @@ impl fmt::Debug for Consent {
     }
 }
 
-#[derive(sqlx::FromRow)]
 struct Row {
     id: String,
     person: String,
@@ -55,6 +54,8 @@ struct Row {
     how: String,
     wording: String,
 }
+
+from_row!(Row { id, person, state, at, how, wording });
 
 impl Row {
     fn read(self) -> Result<Consent> {

@@ -7,7 +7,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use std::fmt;
 
 /// One morning message.
-#[derive(Clone, PartialEq, Eq, sqlx::FromRow)]
+#[derive(Clone, PartialEq, Eq)]
 pub struct Digest {
     /// The advisor.
     pub advisor: String,
@@ -22,6 +22,8 @@ pub struct Digest {
     /// The text that carries it, when one does.
     pub outbox_id: Option<String>,
 }
+
+from_row!(Digest { advisor, local_date, created_at, body, html, outbox_id });
 
 /// Leaves out what it says.
 impl fmt::Debug for Digest {

@@ -28,7 +28,6 @@ pub struct Fetch {
     pub next_due_at: DateTime<Utc>,
 }
 
-#[derive(sqlx::FromRow)]
 struct Row {
     url: String,
     etag: Option<String>,
@@ -40,6 +39,18 @@ struct Row {
     last_error: Option<String>,
     next_due_at: DateTime<Utc>,
 }
+
+from_row!(Row {
+    url,
+    etag,
+    last_modified,
+    update_time,
+    fetched_at,
+    status,
+    failures,
+    last_error,
+    next_due_at
+});
 
 impl Row {
     fn read(self) -> Result<Fetch> {

@@ -58,7 +58,6 @@ pub struct Handling {
     pub outcome: String,
 }
 
-#[derive(sqlx::FromRow)]
 struct Row {
     id: String,
     route: String,
@@ -69,6 +68,8 @@ struct Row {
     handled_at: Option<DateTime<Utc>>,
     outcome: Option<String>,
 }
+
+from_row!(Row { id, route, provider_id, sender, body, received_at, handled_at, outcome });
 
 impl Row {
     fn read(self) -> Result<Inbound> {

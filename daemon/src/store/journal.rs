@@ -54,7 +54,6 @@ impl fmt::Debug for Record {
     }
 }
 
-#[derive(sqlx::FromRow)]
 struct Row {
     id: String,
     source_key: String,
@@ -66,6 +65,8 @@ struct Row {
     note: Option<String>,
     created_at: DateTime<Utc>,
 }
+
+from_row!(Row { id, source_key, field, happened_on, event, said_by, via, note, created_at });
 
 impl Row {
     fn read(self) -> Result<Record> {

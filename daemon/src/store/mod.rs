@@ -30,6 +30,26 @@ macro_rules! with_tx {
     };
 }
 
+/// Reads a struct from a row of either database, column by column of the same name. The driver's
+/// own derive would do it too, at the price of building both drivers a second time for the compiler.
+macro_rules! from_row {
+    ($name:ident { $($column:ident),+ }) => {
+        impl sqlx::FromRow<'_, sqlx::sqlite::SqliteRow> for $name {
+            fn from_row(row: &sqlx::sqlite::SqliteRow) -> sqlx::Result<Self> {
+                use sqlx::Row as _;
+                Ok(Self { $($column: row.try_get(stringify!($column))?),+ })
+            }
+        }
+
+        impl sqlx::FromRow<'_, sqlx::postgres::PgRow> for $name {
+            fn from_row(row: &sqlx::postgres::PgRow) -> sqlx::Result<Self> {
+                use sqlx::Row as _;
+                Ok(Self { $($column: row.try_get(stringify!($column))?),+ })
+            }
+        }
+    };
+}
+
 mod cells;
 mod consent;
 mod digests;
@@ -61,17 +81,33 @@ pub use seasons::SeasonRows;
 pub use texts::{Queued, Text, TextFilter, TextKind, TextState};
 pub use weather::WeatherHour;
 
-use sqlx::migrate::{MigrateError, Migrator};
+use sqlx::SqlStr;
+use sqlx::migrate::{MigrateError, Migration, MigrationType, Migrator};
 use sqlx::postgres::{PgConnectOptions, PgConnection, PgPool, PgPoolOptions};
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
 };
 use sqlx::{Connection, Postgres, Sqlite, Transaction};
+use std::borrow::Cow;
 use std::str::FromStr;
+use std::sync::LazyLock;
 use std::time::Duration;
 
 /// The tables, compiled in.
-static MIGRATOR: Migrator = sqlx::migrate!("../migrations");
+static MIGRATOR: LazyLock<Migrator> = LazyLock::new(|| {
+    let step = |(version, name, sql)| {
+        let sql = SqlStr::from_static(sql);
+        Migration::new(version, Cow::Borrowed(name), MigrationType::Simple, sql, false)
+    };
+    Migrator::with_migrations(MIGRATIONS.into_iter().map(step).collect())
+});
+
+/// Number, name and text of every step, in order; a test compares them with the folder.
+const MIGRATIONS: [(i64, &str, &str); 3] = [
+    (1, "journal", include_str!("../../../migrations/0001_journal.sql")),
+    (2, "weather", include_str!("../../../migrations/0002_weather.sql")),
+    (3, "texts", include_str!("../../../migrations/0003_texts.sql")),
+];
 
 /// Most connections of one instance.
 const CONNECTIONS: u32 = 8;
@@ -219,6 +255,18 @@ mod tests {
     use super::testing::{at, on_each};
     use super::*;
     use chrono::{DateTime, TimeDelta, Utc};
+
+    #[test]
+    fn every_file_of_the_migrations_folder_is_a_step() {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../migrations");
+        let mut files: Vec<_> = std::fs::read_dir(folder)
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .collect();
+        files.sort();
+        let steps = MIGRATIONS.map(|(number, name, _)| format!("{number:04}_{name}.sql"));
+        assert_eq!(files, steps);
+    }
 
     #[tokio::test(flavor = "multi_thread")]
     async fn migrating_twice_changes_nothing_and_the_database_answers() {

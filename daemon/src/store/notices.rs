@@ -79,7 +79,6 @@ pub struct Telling {
     pub text: Option<Text>,
 }
 
-#[derive(sqlx::FromRow)]
 struct Row {
     id: String,
     field: String,
@@ -97,6 +96,24 @@ struct Row {
     closed_at: Option<DateTime<Utc>>,
     closed_by: Option<String>,
 }
+
+from_row!(Row {
+    id,
+    field,
+    topic,
+    occasion,
+    version,
+    person,
+    urgency,
+    act_by,
+    expires_at,
+    provisional,
+    evidence,
+    raised_at,
+    state,
+    closed_at,
+    closed_by
+});
 
 impl Row {
     fn read(self) -> Result<Notice> {
@@ -127,7 +144,6 @@ impl Row {
     }
 }
 
-#[derive(sqlx::FromRow)]
 struct IdentityRow {
     id: String,
     field: String,
@@ -136,6 +152,8 @@ struct IdentityRow {
     version: i64,
     person: String,
 }
+
+from_row!(IdentityRow { id, field, topic, occasion, version, person });
 
 impl IdentityRow {
     fn read(self) -> Result<Identity> {

@@ -52,7 +52,7 @@ pub enum Settlement {
 }
 
 /// One try.
-#[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Attempt {
     /// Number of the claim; a claim whose worker died leaves a gap.
     pub number: i64,
@@ -65,6 +65,8 @@ pub struct Attempt {
     /// How long it took, ms.
     pub duration_ms: i64,
 }
+
+from_row!(Attempt { number, at, outcome, detail, duration_ms });
 
 /// The columns that a settlement writes.
 struct Change<'a> {

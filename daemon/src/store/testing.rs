@@ -154,12 +154,14 @@ pub fn day_row(date: NaiveDate, gdd_f: f64) -> DayRow {
 }
 
 /// One kept day of a season.
-#[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SeasonDay {
     pub day: NaiveDate,
     pub body: String,
     pub computed_at: DateTime<Utc>,
 }
+
+from_row!(SeasonDay { day, body, computed_at });
 
 /// The days that are kept of a field, by day.
 pub async fn season_days(store: &Store, field: &str) -> Vec<SeasonDay> {

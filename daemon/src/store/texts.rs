@@ -121,7 +121,6 @@ pub struct TextFilter {
     pub limit: Option<u32>,
 }
 
-#[derive(sqlx::FromRow)]
 pub(super) struct Row {
     id: String,
     kind: String,
@@ -144,6 +143,29 @@ pub(super) struct Row {
     provider_id: Option<String>,
     last_error: Option<String>,
 }
+
+from_row!(Row {
+    id,
+    kind,
+    person,
+    route,
+    language,
+    subject,
+    body,
+    html,
+    urgency,
+    act_by,
+    created_at,
+    due_at,
+    expires_at,
+    state,
+    attempts,
+    possibly_twice,
+    sent_at,
+    ended_at,
+    provider_id,
+    last_error
+});
 
 impl Row {
     pub(super) fn read(self) -> Result<Queued> {

@@ -35,7 +35,6 @@ pub struct WeatherHour {
     pub fetched_at: DateTime<Utc>,
 }
 
-#[derive(sqlx::FromRow)]
 struct HourRow {
     cell: String,
     hour: DateTime<Utc>,
@@ -49,6 +48,20 @@ struct HourRow {
     issued_at: DateTime<Utc>,
     fetched_at: DateTime<Utc>,
 }
+
+from_row!(HourRow {
+    cell,
+    hour,
+    kind,
+    temp_c,
+    rain_mm,
+    humidity_pct,
+    wind_mps,
+    gust_mps,
+    sky_pct,
+    issued_at,
+    fetched_at
+});
 
 impl HourRow {
     fn read(self) -> Result<WeatherHour> {

@@ -150,7 +150,7 @@ async fn a_finding_that_vanishes_before_it_goes_is_not_sent() {
 
     // It has reached nobody, so it is told when it comes back; then it has, and is not.
     let back = ("Creek", routine(120.0, "2026-05-25"));
-    stage.decide(&[back.clone()]).await;
+    stage.decide(std::slice::from_ref(&back)).await;
     assert_eq!(stage.send().await.len(), 1);
     stage.decide(&[]).await;
     stage.decide(&[back]).await;
