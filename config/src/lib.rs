@@ -19,6 +19,7 @@ pub mod schema;
 mod secrets;
 pub mod service;
 mod structure;
+mod validate;
 
 pub use faults::{Fault, Faults};
 pub use replies::Reply;

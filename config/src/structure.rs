@@ -3,8 +3,7 @@
 use crate::document::{Document, End, escape};
 use crate::faults::{Fault, Notes};
 use crate::schema;
-use jsonschema::error::{TypeKind, ValidationErrorKind as Kind};
-use jsonschema::{ValidationError, Validator};
+use crate::validate::{BrokenSchema, Kind, Mismatch, Validator};
 use schemars::JsonSchema;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
@@ -12,113 +11,80 @@ use std::path::Path;
 
 /// The shape one kind of file must have.
 #[derive(Debug)]
-pub(crate) struct Shape {
-    schema: Value,
-    validator: Validator,
-}
+pub(crate) struct Shape(Validator);
 
 impl Shape {
     /// The shape of the file that `T` is read from.
-    pub(crate) fn of<T: JsonSchema>() -> Result<Self, ValidationError<'static>> {
-        let schema = schema::of::<T>();
-        let validator = jsonschema::options()
-            .with_format(schema::ZONE_FORMAT, schema::is_zone)
-            .with_format(schema::SOCKET_FORMAT, schema::is_socket)
-            .should_validate_formats(true)
-            .build(&schema)?;
-        Ok(Self { schema, validator })
+    pub(crate) fn of<T: JsonSchema>() -> Result<Self, BrokenSchema> {
+        Validator::new(schema::of::<T>()).map(Self)
     }
 
     /// Everything that is wrong with the shape of a value.
     pub(crate) fn complaints(&self, json: &Value) -> Vec<Complaint> {
         let mut complaints = Vec::new();
-        for error in self.validator.iter_errors(json) {
-            self.describe(&error, &mut complaints);
+        for mismatch in self.0.mismatches(json) {
+            describe(&mismatch, &mut complaints);
         }
         complaints
     }
+}
 
-    fn describe(&self, error: &ValidationError<'_>, out: &mut Vec<Complaint>) {
-        let pointer = error.instance_path().as_str();
-        let node = self.node(error);
-        let said = |found: &str, wanted: &str| {
-            let message = format!("{}: found {found}, want {wanted}", key_of(pointer));
-            Complaint { pointer: pointer.to_owned(), end: End::Value, message }
-        };
-        match error.kind() {
-            Kind::AdditionalProperties { unexpected } => {
-                let known = property_names(node);
-                out.extend(unexpected.iter().map(|key| unknown_key(pointer, key, &known)));
-            }
-            Kind::Required { property } => {
-                let key = property.as_str().unwrap_or_default();
-                let message = match node["properties"][key]["description"].as_str() {
-                    Some(meaning) => format!("{key}: missing ({})", clause(meaning)),
-                    None => format!("{key}: missing"),
-                };
-                out.push(Complaint {
-                    pointer: format!("{pointer}/{key}"),
-                    end: End::Value,
-                    message,
-                });
-            }
-            Kind::OneOfNotValid { context } | Kind::AnyOf { context } => {
-                match words_of(&node["oneOf"]) {
-                    Some(words) => out.push(said(&found(error, node), &word_wanted(error, &words))),
-                    None => self.nearest_branch(error, context, out),
-                }
-            }
-            Kind::Enum { options } => {
-                let words = words_of(options).unwrap_or_default();
-                out.push(said(&found(error, node), &word_wanted(error, &words)));
-            }
-            Kind::Type { kind } => out.push(said(kind_of(error.instance()), &wanted_type(kind))),
-            _ => out.push(said(&found(error, node), &wanted(node))),
+fn describe(mismatch: &Mismatch<'_>, out: &mut Vec<Complaint>) {
+    let Mismatch { pointer, value, node, kind } = mismatch;
+    let said = |found: &str, wanted: &str| {
+        let message = format!("{}: found {found}, want {wanted}", key_of(pointer));
+        Complaint { pointer: pointer.clone(), end: End::Value, message }
+    };
+    match kind {
+        Kind::UnknownKeys(keys) => {
+            let known = property_names(node);
+            out.extend(keys.iter().map(|key| unknown_key(pointer, key, &known)));
         }
+        Kind::Required(key) => {
+            let message = match node["properties"][key]["description"].as_str() {
+                Some(meaning) => format!("{key}: missing ({})", clause(meaning)),
+                None => format!("{key}: missing"),
+            };
+            out.push(Complaint { pointer: format!("{pointer}/{key}"), end: End::Value, message });
+        }
+        Kind::NoForm(forms) => match words_of(&node["oneOf"]) {
+            Some(words) => out.push(said(&found(mismatch), &word_wanted(value, &words))),
+            None => nearest_form(mismatch, forms, out),
+        },
+        Kind::Enum => {
+            let words = words_of(&node["enum"]).unwrap_or_default();
+            out.push(said(&found(mismatch), &word_wanted(value, &words)));
+        }
+        Kind::Type(name) => out.push(said(kind_of(value), wanted_type(name))),
+        _ => out.push(said(&found(mismatch), &wanted(node))),
     }
+}
 
-    /// A table may have one of several forms: speaks of the form it is nearest to.
-    fn nearest_branch(
-        &self,
-        error: &ValidationError<'_>,
-        context: &[Vec<ValidationError<'static>>],
-        out: &mut Vec<Complaint>,
-    ) {
-        let pointer = error.instance_path().as_str();
-        let complaint = |pointer: String, message| Complaint { pointer, end: End::Value, message };
-        let kinds: Vec<String> = context.iter().filter_map(|branch| other_kind(branch)).collect();
-        if kinds.len() == context.len() {
-            let found = error.instance().get("kind").map_or("no kind".to_owned(), show);
-            let message = format!("kind: found {found}, want {}", choice(&kinds));
-            out.push(complaint(format!("{pointer}/kind"), message));
-            return;
-        }
-        let fits_none = |branch: &Vec<ValidationError<'_>>| {
-            branch.iter().any(|inner| {
-                inner.instance_path() == error.instance_path()
-                    && matches!(inner.kind(), Kind::Required { .. } | Kind::Type { .. })
-            })
-        };
-        if kinds.is_empty() && context.iter().all(fits_none) {
-            let keys = choice(&first_keys(self.node(error)));
-            let message = format!("{}: want a table with {keys}", key_of(pointer));
-            out.push(complaint(pointer.to_owned(), message));
-            return;
-        }
-        let nearest = context
-            .iter()
-            .filter(|branch| !branch.is_empty())
-            .min_by_key(|branch| (other_kind(branch).is_some(), branch.len()));
-        for error in nearest.into_iter().flatten() {
-            self.describe(error, out);
-        }
+/// A table may have one of several forms: speaks of the form it is nearest to.
+fn nearest_form(mismatch: &Mismatch<'_>, forms: &[Vec<Mismatch<'_>>], out: &mut Vec<Complaint>) {
+    let Mismatch { pointer, value, node, .. } = mismatch;
+    let complaint = |pointer: String, message| Complaint { pointer, end: End::Value, message };
+    let kinds: Vec<String> = forms.iter().filter_map(|form| other_kind(form)).collect();
+    if kinds.len() == forms.len() {
+        let found = value.get("kind").map_or("no kind".to_owned(), show);
+        let message = format!("kind: found {found}, want {}", choice(&kinds));
+        out.push(complaint(format!("{pointer}/kind"), message));
+        return;
     }
-
-    /// The schema that the failed keyword stands in.
-    fn node(&self, error: &ValidationError<'_>) -> &Value {
-        let path = error.schema_path().as_str();
-        let holder = path.rsplit_once('/').map_or("", |(holder, _)| holder);
-        self.schema.pointer(holder).unwrap_or(&Value::Null)
+    let fits_none = |form: &Vec<Mismatch<'_>>| {
+        form.iter().any(|inner| {
+            inner.pointer == *pointer && matches!(inner.kind, Kind::Required(_) | Kind::Type(_))
+        })
+    };
+    if kinds.is_empty() && forms.iter().all(fits_none) {
+        let keys = choice(&first_keys(node));
+        let message = format!("{}: want a table with {keys}", key_of(pointer));
+        out.push(complaint(pointer.clone(), message));
+        return;
+    }
+    let nearest = forms.iter().min_by_key(|form| (other_kind(form).is_some(), form.len()));
+    for mismatch in nearest.into_iter().flatten() {
+        describe(mismatch, out);
     }
 }
 
@@ -176,10 +142,10 @@ fn unknown_key(pointer: &str, key: &str, known: &[&str]) -> Complaint {
     Complaint { pointer: format!("{pointer}/{}", escape(key)), end: End::Key, message }
 }
 
-/// The `kind` a branch wants, when the table is of another kind.
-fn other_kind(branch: &[ValidationError<'static>]) -> Option<String> {
-    branch.iter().find_map(|error| match error.kind() {
-        Kind::Constant { expected_value } => expected_value.as_str().map(str::to_owned),
+/// The `kind` a form wants, when the table is of another kind.
+fn other_kind(form: &[Mismatch<'_>]) -> Option<String> {
+    form.iter().find_map(|mismatch| match mismatch.kind {
+        Kind::Constant(wanted) => wanted.as_str().map(str::to_owned),
         _ => None,
     })
 }
@@ -229,12 +195,12 @@ fn key_of(pointer: &str) -> String {
     }
 }
 
-fn found(error: &ValidationError<'_>, node: &Value) -> String {
-    match error.kind() {
-        _ if node[schema::PRIVATE] == true => "text of another form".to_owned(),
-        Kind::MinItems { .. } => "an empty list".to_owned(),
-        Kind::UniqueItems => "the same item twice".to_owned(),
-        _ => show(error.instance()),
+fn found(mismatch: &Mismatch<'_>) -> String {
+    match mismatch.kind {
+        _ if mismatch.node[schema::PRIVATE] == true => "text of another form".to_owned(),
+        Kind::TooFewItems => "an empty list".to_owned(),
+        Kind::RepeatedItem => "the same item twice".to_owned(),
+        _ => show(mismatch.value),
     }
 }
 
@@ -257,21 +223,14 @@ fn kind_of(value: &Value) -> &'static str {
     }
 }
 
-fn wanted_type(kind: &TypeKind) -> String {
-    let name = |name: &str| match name {
+fn wanted_type(name: &str) -> &'static str {
+    match name {
         "integer" => "a whole number",
         "number" => "a number",
         "string" => "text in quotes",
         "boolean" => "true or false",
         "array" => "a list",
         _ => "a table",
-    };
-    match kind {
-        TypeKind::Single(only) => name(&only.to_string()).to_owned(),
-        TypeKind::Multiple(set) => {
-            let names: Vec<_> = set.iter().map(|kind| name(&kind.to_string())).collect();
-            names.join(" or ")
-        }
     }
 }
 
@@ -303,10 +262,10 @@ fn words_of(list: &Value) -> Option<Vec<String>> {
 }
 
 /// The words allowed; of many, only the one that was likely meant.
-fn word_wanted(error: &ValidationError<'_>, words: &[String]) -> String {
+fn word_wanted(value: &Value, words: &[String]) -> String {
     const FEW: usize = 6;
     let known: Vec<&str> = words.iter().map(String::as_str).collect();
-    let near = error.instance().as_str().and_then(|word| nearest_word(word, &known));
+    let near = value.as_str().and_then(|word| nearest_word(word, &known));
     match near {
         Some(near) if words.len() > FEW => format!("perhaps {near} (one of {})", words.len()),
         _ => choice(words),
