@@ -137,6 +137,7 @@ fn try_read<T: DeserializeOwned>(shape: &Shape, file: &Path) -> Result<(Document
 fn unknown_key(pointer: &str, key: &str, known: &[&str]) -> Complaint {
     let message = match nearest_word(key, known) {
         Some(near) => format!("{key}: unknown key; did you mean {near}?"),
+        None if known.is_empty() => format!("{key}: unknown key; this table has none"),
         None => format!("{key}: unknown key; known here are {}", known.join(", ")),
     };
     Complaint { pointer: format!("{pointer}/{}", escape(key)), end: End::Key, message }
@@ -277,5 +278,20 @@ fn choice(words: &[String]) -> String {
         [] => "nothing".to_owned(),
         [only] => only.clone(),
         [most @ .., last] => format!("{} or {last}", most.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::service::Service;
+    use serde_json::json;
+
+    #[test]
+    fn a_table_without_keys_refuses_each_key_by_name() {
+        let shape = Shape::of::<Service>().unwrap();
+        let complaints = shape.complaints(&json!({ "routes": { "console": { "colour": 1 } } }));
+        let said = complaints.iter().find(|one| one.pointer == "/routes/console/colour").unwrap();
+        assert_eq!(said.message, "colour: unknown key; this table has none");
     }
 }

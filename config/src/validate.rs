@@ -19,7 +19,7 @@ const TYPES: [&str; 6] = ["array", "boolean", "integer", "number", "object", "st
 /// Formats that are checked, then those of numbers, whose bounds stand beside them.
 const FORMATS: [&str; 7] =
     ["date", "date-time", ZONE_FORMAT, SOCKET_FORMAT, "double", "uint16", "uint32"];
-/// White space beyond ASCII, which the `\s` of JSON Schema takes in and that of the engine not.
+/// White space beyond ASCII, which the `\s` of JSON Schema takes in and that of `regex-lite` leaves out.
 const WIDE_SPACE: &str =
     r"\x{85}\x{A0}\x{1680}\x{2000}-\x{200A}\x{2028}\x{2029}\x{202F}\x{205F}\x{3000}";
 
