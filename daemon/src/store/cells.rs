@@ -81,16 +81,6 @@ impl Store {
         Ok(())
     }
 
-    /// Forgets which fields lie in a cell, so that each is asked for anew; says how many.
-    pub async fn forget_places_in(&self, cell: &str) -> Result<u64> {
-        Ok(with_pool!(self, pool => sqlx::query(
-            "-- field_cell.forget\nDELETE FROM field_cell WHERE cell = $1")
-            .bind(cell)
-            .execute(pool)
-            .await?
-            .rows_affected()))
-    }
-
     /// The cell of every field that has one, by field.
     pub async fn field_cells(&self) -> Result<Vec<FieldCell>> {
         Ok(with_pool!(self, pool => sqlx::query_as(
