@@ -17,7 +17,7 @@ impl Champion {
     /// Daily GDD by date, or `None` with a line that says so.
     fn load() -> Option<Self> {
         let Ok(path) = std::env::var("FURROWBELL_CHAMPION") else {
-            println!("skipped: FURROWBELL_CHAMPION is not set, so there is no Champion weather");
+            println!("SKIP Champion weather: FURROWBELL_CHAMPION is not set");
             return None;
         };
         let text = std::fs::read_to_string(&path).unwrap_or_else(|error| panic!("{path}: {error}"));

@@ -1,8 +1,6 @@
 //! Models held against what instruments measured.
 //!
-//! The records are public: NOAA US Climate Reference Network, daily data 2020, ten Corn Belt
-//! stations with soil temperature and moisture under grass; NOAA cooperative station Ames 8 WSW,
-//! Iowa. They lie outside the repository; where they are absent the tests are skipped and say so.
+//! The records are public; see the library of this package.
 
 use chrono::{Datelike, Days, NaiveDate};
 use furrowbell_engine::clocks::heat::gdd;
@@ -21,39 +19,10 @@ use furrowbell_engine::units::{
     Celsius, Inches, Latitude, Longitude, Millimetres, Percent, PoundsPerAcre,
 };
 use furrowbell_engine::weather::{Day, Kind, Sourced, Weather};
+use furrowbell_published::{
+    AMES, Row, correlation, find, number, root_mean_square, rows, stations,
+};
 use std::collections::BTreeMap;
-use std::path::Path;
-
-fn table(name: &str) -> Option<csv::Reader<std::fs::File>> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared/data/daily").join(name);
-    if !path.exists() {
-        println!("skipped: {name} is not beside this repository");
-        return None;
-    }
-    Some(csv::Reader::from_path(path).unwrap())
-}
-
-type Row = BTreeMap<String, String>;
-
-fn rows(name: &str) -> Option<Vec<Row>> {
-    Some(table(name)?.deserialize::<Row>().map(Result::unwrap).collect())
-}
-
-fn number(row: &Row, key: &str) -> Option<f64> {
-    row[key].parse().ok().filter(|value| *value > -99.0)
-}
-
-/// The station rows of April to June by station, in order of date.
-fn stations() -> Option<BTreeMap<String, Vec<(NaiveDate, Row)>>> {
-    let mut stations: BTreeMap<String, Vec<(NaiveDate, Row)>> = BTreeMap::new();
-    for row in rows("uscrn_daily_2020_cornbelt_10_stations.csv")? {
-        let date: NaiveDate = row["lst_date"].parse().unwrap();
-        if date.month() <= 6 {
-            stations.entry(row["wban"].clone()).or_default().push((date, row));
-        }
-    }
-    Some(stations)
-}
 
 fn celsius(value: f64) -> Celsius {
     Celsius::new(value).unwrap()
@@ -79,20 +48,20 @@ fn soil_temperature_at_four_inches_through_ten_springs() {
             let model = soil.advance(mean, 0.0);
             let measured = number(row, "soil_temp_10_daily");
             if let Some(measured) = measured.filter(|_| date.month() >= 4) {
-                errors.push((model - measured).powi(2));
+                errors.push(model - measured);
             }
         }
         if errors.len() < 60 {
             println!("station {station}: only {} days measured", errors.len());
             continue;
         }
-        let rmse = root_mean(&errors);
+        let rmse = root_mean_square(&errors);
         println!("station {station}: {rmse:.2} C");
         assert!(rmse < 3.5, "station {station}: {rmse:.2} C");
-        all.push(rmse.powi(2));
+        all.push(rmse);
     }
     assert!(all.len() >= 7);
-    let rmse = root_mean(&all);
+    let rmse = root_mean_square(&all);
     assert!(rmse < 2.5, "{rmse:.2} C");
 }
 
@@ -150,7 +119,7 @@ fn top_layer_dries_and_wets_with_the_measured_one() {
 
 #[test]
 fn the_usual_year_at_ames() {
-    let Some(rows) = rows("ames_8wsw_ia_apr-aug_2012_2013_2021_2022_2023.csv") else { return };
+    let Some(rows) = rows(AMES) else { return };
     // The curve of usual temperatures is from memory. Five years' means of high and low over a
     // month wander by about 1.5 C about the normal; tolerance 2.5 C.
     let mut months: BTreeMap<u32, Vec<(f64, f64)>> = BTreeMap::new();
@@ -234,7 +203,7 @@ fn ames(rows: &[Row], year: i32, texture: Texture) -> Season {
 
 #[test]
 fn dry_and_wet_springs_at_ames_are_told_apart() {
-    let Some(rows) = rows("ames_8wsw_ia_apr-aug_2012_2013_2021_2022_2023.csv") else { return };
+    let Some(rows) = rows(AMES) else { return };
     // April to June rain: 2021 5.6 in and cool; 2013 15.9 in, 2022 17.5 in, 2023 9.6 in with a moist
     // May. By the threshold's default of 20 % the soil's nitrogen must lag in the first and not in
     // the others.
@@ -262,12 +231,8 @@ fn a_whole_season_of_heat_in_central_illinois() {
     // Rainfed corn, McLean County, Illinois, 2015, weather of the pyfao56 repository (USDA-ARS,
     // CC0). Dates and sums worked apart with the 86/50 rule: planted 28 April, 120 GDD on 6 May, 475
     // on 28 May, 1135 on 28 June, 1400 on 12 July, 2700 on 4 September; 1 May to 30 September 3195.6.
-    let path =
-        Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared/data/mclean2015/met2015.wth");
-    let Ok(text) = std::fs::read_to_string(&path) else {
-        println!("skipped: the McLean 2015 weather is not beside this repository");
-        return;
-    };
+    let Some(path) = find("mclean2015/met2015.wth") else { return };
+    let text = std::fs::read_to_string(path).unwrap();
     let day = |month, day| NaiveDate::from_ymd_opt(2015, month, day).unwrap();
     let heat: BTreeMap<NaiveDate, f64> = text
         .lines()
@@ -295,22 +260,4 @@ fn a_whole_season_of_heat_in_central_illinois() {
     }
     let total: f64 = heat.range(day(5, 1)..=day(9, 30)).map(|(_, heat)| heat).sum();
     assert!((total - 3195.6).abs() < 0.05, "{total}");
-}
-
-#[expect(clippy::cast_precision_loss, reason = "some hundred days")]
-fn mean(values: impl ExactSizeIterator<Item = f64>) -> f64 {
-    let count = values.len() as f64;
-    values.sum::<f64>() / count
-}
-
-fn root_mean(squares: &[f64]) -> f64 {
-    mean(squares.iter().copied()).sqrt()
-}
-
-fn correlation(pairs: &[(f64, f64)]) -> f64 {
-    let (x, y) = (mean(pairs.iter().map(|pair| pair.0)), mean(pairs.iter().map(|pair| pair.1)));
-    let sum = |of: fn(f64, f64) -> f64| -> f64 {
-        pairs.iter().map(|pair| of(pair.0 - x, pair.1 - y)).sum()
-    };
-    sum(|x, y| x * y) / (sum(|x, _| x * x) * sum(|_, y| y * y)).sqrt()
 }

@@ -159,7 +159,7 @@ mod tests {
 
     fn recorded() -> Vec<PathBuf> {
         let Ok(folders) = std::fs::read_dir(RECORDED) else {
-            println!("SKIPPED: no recorded grids in ../shared/data/nws");
+            println!("SKIP no recorded grids in ../shared/data/nws");
             return Vec::new();
         };
         let files: Vec<_> = folders
@@ -221,7 +221,7 @@ mod tests {
         let file =
             Path::new(RECORDED).join("edge_hand_edited/billings-mt_BYZ-103-92/gridpoint.json");
         if !file.exists() {
-            println!("SKIPPED: no hand-broken grid in ../shared/data/nws");
+            println!("SKIP no hand-broken grid in ../shared/data/nws");
             return;
         }
         let json = raw(&file);

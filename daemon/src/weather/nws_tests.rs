@@ -134,7 +134,7 @@ async fn recorded_places_resolve() {
         ("edge_hand_edited/billings-mt_BYZ-103-92", "BYZ/103,92", "America/Denver"),
     ] {
         let Ok(body) = std::fs::read(format!("{recorded}/{folder}/point.json")) else {
-            println!("SKIPPED: no recorded place in ../shared/data/nws/{folder}");
+            println!("SKIP no recorded place in ../shared/data/nws/{folder}");
             continue;
         };
         let server = MockServer::start().await;

@@ -193,7 +193,7 @@ fn a_real_station_file_keeps_its_totals() {
         "/../../shared/data/daily/ames_8wsw_ia_apr-aug_2012_2013_2021_2022_2023.csv"
     );
     if !Path::new(path).exists() {
-        println!("SKIPPED: no station file in ../shared/data/daily");
+        println!("SKIP no station file in ../shared/data/daily");
         return;
     }
     let read = read(Path::new(path)).unwrap();
