@@ -11,12 +11,13 @@ use serde::{Deserialize, Serialize};
 
 /// Layers of the seed zone, from the surface down.
 pub const LAYERS: usize = 8;
+#[expect(clippy::cast_possible_truncation, reason = "eight layers")]
+const BOTTOM: u8 = LAYERS as u8;
 /// Thickness of one layer, inches.
 pub const LAYER_IN: f64 = 0.5;
 /// Step in which a planter's depth is set, inches.
 const NOTCH_IN: f64 = 0.25;
-/// Notches through the seed zone.
-const NOTCHES: u8 = 16;
+const NOTCHES_PER_LAYER: u8 = 2;
 
 /// Weather and soil of one coming day.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -156,18 +157,18 @@ fn depth_in(notch: u8) -> f64 {
 
 /// Layer that seed at a notch lies in; on the line between two, the upper.
 fn layer_at(notch: u8) -> u8 {
-    const NOTCHES_PER_LAYER: u8 = 2;
     notch.div_ceil(NOTCHES_PER_LAYER).saturating_sub(1)
 }
 
 fn notches(bed: &Bed) -> impl Iterator<Item = u8> {
     let depths = bed.depth_in;
-    (1..=NOTCHES).filter(move |notch| (depths.low..=depths.high).contains(&depth_in(*notch)))
+    let all = 1..=BOTTOM * NOTCHES_PER_LAYER;
+    all.filter(move |notch| (depths.low..=depths.high).contains(&depth_in(*notch)))
 }
 
 /// Shallowest and deepest notch to plant at.
 fn reach(bed: &Bed) -> (u8, u8) {
-    notches(bed).fold((NOTCHES, 0), |(low, high), notch| (low.min(notch), high.max(notch)))
+    notches(bed).fold((u8::MAX, 0), |(low, high), notch| (low.min(notch), high.max(notch)))
 }
 
 fn is_moist(water: &[Option<f64>; LAYERS], layer: u8) -> Option<bool> {
@@ -206,7 +207,6 @@ fn moisture(bed: &Bed, water: &[Option<f64>; LAYERS]) -> Moisture {
 
 /// Top of the moist layers around seed at a notch, or of the first moist ones under it.
 fn moist_from_in(water: &[Option<f64>; LAYERS], notch: u8) -> Option<f64> {
-    const BOTTOM: u8 = 8;
     let moist = |layer: &u8| is_moist(water, *layer) == Some(true);
     let around = (layer_at(notch)..BOTTOM).find(moist)?;
     let top = (0..=around).rev().take_while(moist).last()?;

@@ -1,9 +1,9 @@
 //! Emergence by the soil's own temperature.
 //!
-//! Heat over base 50 F of a daily *mean* stands still in a soil that is steady at 50 F, yet corn comes
-//! up in it. So the soil's heat is taken from its daily low and high, and the days to emerge from what
-//! was published for steady soils. Heat of the soil and heat of the air are not the same number and
-//! are not mixed: [`SoilGdd`] is only the soil's.
+//! Heat over base 50 F of a daily *mean* stands still in a soil that is steady at 50 F, yet corn
+//! comes up in it. So the soil's heat is taken from its daily low and high, and the days to emerge
+//! from what was published for steady soils. Heat of the soil and heat of the air are not the same
+//! number and are not mixed: [`SoilGdd`] is only the soil's.
 
 use crate::clocks::heat::gdd_f;
 use crate::clocks::soil_temperature::SoilDay;
@@ -21,7 +21,7 @@ pub fn soil_gdd(day: &SoilDay) -> SoilGdd {
 
 /// Source of [`SOYBEAN_EMERGENCE`]; by the heat of the *air* the same page gives 145.
 pub const SOYBEAN_EMERGENCE_SOURCE: Source =
-    Source::published("Conley, Soybean emergence, Univ. of Wisconsin, 21 May 2008");
+    Source::published("Conley, Univ. of Wisconsin, on soybean emergence, 21 May 2008");
 /// Heat of the soil from planting to emergence of soybean.
 pub const SOYBEAN_EMERGENCE: SoilGdd = SoilGdd(165.0);
 
@@ -41,8 +41,8 @@ pub const CORN_DAYS: [(f64, Figure); 3] = {
 
 /// Days from planting to emergence of corn in soil whose daily mean is steady at `soil_f`.
 ///
-/// Between the published temperatures the speed (one over the days) runs along a straight line. Above
-/// them the last stands, as no faster emergence was published; below them it is unknown.
+/// Between the published temperatures the speed (one over the days) runs along a straight line.
+/// Above them the last stands, as no faster emergence was published; below them it is unknown.
 pub fn corn_days(soil_f: f64) -> Option<f64> {
     let [(coldest, _), .., (_, fastest)] = CORN_DAYS;
     let span = CORN_DAYS.array_windows().find(|[_, (warm, _)]| soil_f <= *warm);

@@ -4,10 +4,10 @@
 //! # References
 //!
 //! Kätterer & Andrén, Predicting daily soil temperature profiles in arable soils in cold temperate
-//! regions from air temperature and leaf area index, Acta Agric. Scand. B 59:77-86, 2009.
-//! Hillel, Introduction to Soil Physics, 1982, for the wave.
-//! Models of this kind err by 1.2 to 1.9 C in the mean and by 2.5 to 3.4 C in the daily high at 5 to
-//! 10 cm (Horton & Corkrey, Soil Res. 49:305, 2011), so a date read off them may be a few days out.
+//! regions from air temperature and leaf area index, Acta Agric. Scand. B 59:77-86, 2009. Hillel,
+//! Introduction to Soil Physics, 1982, for the wave. Models of this kind err by 1.2 to 1.9 C in the
+//! mean and by 2.5 to 3.4 C in the daily high at 5 to 10 cm (Horton & Corkrey, Soil Res. 49:305,
+//! 2011), so a date read off them may be a few days out.
 
 use crate::reference::{Figure, Source};
 use std::f64::consts::TAU;
@@ -41,8 +41,8 @@ fn shading(green_area: f64) -> f64 {
     (-0.15 * green_area).exp()
 }
 
-/// Depth, cm, at which a wave of so many days has shrunk to 1/e of its swing at the surface, in soil
-/// of that diffusivity (mm2/s).
+/// Depth, cm, at which a wave of so many days has shrunk to 1/e of its swing at the surface, in
+/// soil of that diffusivity (mm2/s).
 pub fn damping_depth_cm(diffusivity_mm2_s: f64, period_days: f64) -> f64 {
     const MM_PER_CM: f64 = 10.0;
     (diffusivity_mm2_s * period_days * SECONDS_PER_DAY / (TAU / 2.0)).sqrt() / MM_PER_CM
@@ -58,8 +58,8 @@ pub fn lag_hours(depth_cm: f64, damping_cm: f64) -> f64 {
     depth_cm / damping_cm * 24.0 / TAU
 }
 
-/// A daily wave at the surface: its mean (C), half the way from low to high (C), and the hour at which
-/// it passes the mean on its way up.
+/// A daily wave at the surface: its mean (C), half the way from low to high (C), and the hour at
+/// which it passes the mean on its way up.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Wave {
     /// Mean, C.
@@ -116,11 +116,12 @@ impl SoilTemperature {
         self.celsius
     }
 
-    /// Takes in one day's low and high of the air, C, over so much green area; gives the soil's day.
-    /// On a day without them the soil keeps its temperature inside, and what it was is unknown.
+    /// Takes in one day's low and high of the air, C, over so much green area; gives the soil's
+    /// day. On a day without them the soil keeps its temperature inside, and what it was is
+    /// unknown.
     ///
-    /// The surface is taken to swing as far as the air. Skin temperatures swing up to twice as far on
-    /// clear days, so the soil's low may lie lower and its high higher than told.
+    /// The surface is taken to swing as far as the air. Skin temperatures swing up to twice as far
+    /// on clear days, so the soil's low may lie lower and its high higher than told.
     pub fn advance_day(&mut self, air: Option<(f64, f64)>, green_area: f64) -> Option<SoilDay> {
         let (low, high) = air?;
         let mean = self.advance(f64::midpoint(low, high), green_area);
@@ -182,7 +183,8 @@ mod tests {
             let mut warmer = plain;
             for low in lows {
                 let plain = plain.advance_day(Some((low, low + span)), green).unwrap();
-                let warmer = warmer.advance_day(Some((low + more, low + span + more)), green).unwrap();
+                let air = (low + more, low + span + more);
+                let warmer = warmer.advance_day(Some(air), green).unwrap();
                 prop_assert!(warmer.mean >= plain.mean - 1e-9);
                 prop_assert!(warmer.low >= plain.low - 1e-9 && warmer.high >= plain.high - 1e-9);
             }

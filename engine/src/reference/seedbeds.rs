@@ -19,10 +19,10 @@ pub struct Bed {
     pub chill_water_f: Figure,
 }
 
-const UNIVERSITY_2020: Source =
-    Source::published("Univ. of Nebraska Extension, planting and cold soil, 21 April 2020");
+const NEBRASKA: Source =
+    Source::published("Univ. of Nebraska Extension in the Columbus Telegram, 21 April 2020");
 const COULTER: Source =
-    Source::published("Coulter, Corn planting and soil temperature, Univ. of Minnesota Extension");
+    Source::published("Coulter, Univ. of Minnesota Extension, on the start of corn planting");
 
 /// Corn.
 pub const CORN: Bed = Bed {
@@ -30,18 +30,18 @@ pub const CORN: Bed = Bed {
         1.75,
         2.5,
         Source::common_practice(
-            "within 1.5 to 2 in for all purposes, deeper when dry (Nielsen, Purdue Univ., 12 April 2013)",
+            "1.5 to 2 in for all purposes, deeper when dry (Nielsen, Purdue Univ., 2013)",
         ),
     ),
     warn_outside_in: Band::new(
         1.5,
         3.0,
         Source::from_memory(
-            "upper end; lower: seldom under 1.5, never under 1.25 in (Nafziger, Univ. of Illinois, 17 April 2013)",
+            "upper end; lower: seldom under 1.5 in (Nafziger, Univ. of Illinois, 2013)",
         ),
     ),
     soil_f: Figure::new(50.0, COULTER),
-    drink_hours: Figure::new(48.0, UNIVERSITY_2020),
+    drink_hours: Figure::new(48.0, NEBRASKA),
     chill_soil_f: Figure::new(40.0, COULTER),
     chill_water_f: Figure::new(
         45.0,
@@ -52,7 +52,7 @@ pub const CORN: Bed = Bed {
 /// Soybean.
 pub const SOYBEAN: Bed = {
     const INDIANA: Source =
-        Source::published("Indiana certified crop advisers' panel on cold soybean seed");
+        Source::published("Panel of Indiana certified crop advisers, on soybean in cold soil");
     Bed {
         depth_in: Band::new(
             1.0,
@@ -69,7 +69,7 @@ pub const SOYBEAN: Bed = {
             ),
         ),
         soil_f: Figure::new(50.0, INDIANA),
-        drink_hours: Figure::new(24.0, UNIVERSITY_2020),
+        drink_hours: Figure::new(24.0, NEBRASKA),
         chill_soil_f: Figure::new(40.0, INDIANA),
         chill_water_f: Figure::new(40.0, INDIANA),
     }
