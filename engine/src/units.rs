@@ -116,6 +116,11 @@ quantity!(
     PoundsPerAcre, "nitrogen", "lb/acre", 0.0..=500.0
 );
 
+/// A temperature in F that is given in C.
+pub const fn fahrenheit(celsius: f64) -> f64 {
+    celsius * 1.8 + 32.0
+}
+
 /// Millimetres in one inch, exactly.
 pub const MM_PER_INCH: f64 = 25.4;
 
@@ -127,7 +132,7 @@ impl Celsius {
 
     /// The temperature in degrees Fahrenheit.
     pub fn fahrenheit(self) -> f64 {
-        self.0 * 1.8 + 32.0
+        fahrenheit(self.0)
     }
 }
 

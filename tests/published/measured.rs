@@ -4,7 +4,6 @@
 
 use chrono::{Datelike, Days, NaiveDate};
 use furrowbell_engine::clocks::heat::gdd;
-use furrowbell_engine::clocks::soil_temperature::SoilTemperature;
 use furrowbell_engine::clocks::soil_water::{Bucket, WaterDay};
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Plan};
@@ -19,50 +18,11 @@ use furrowbell_engine::units::{
     Celsius, Inches, Latitude, Longitude, Millimetres, Percent, PoundsPerAcre,
 };
 use furrowbell_engine::weather::{Day, Kind, Sourced, Weather};
-use furrowbell_published::{
-    AMES, Row, correlation, find, number, root_mean_square, rows, stations,
-};
+use furrowbell_published::{AMES, Row, correlation, find, number, rows, stations};
 use std::collections::BTreeMap;
 
 fn celsius(value: f64) -> Celsius {
     Celsius::new(value).unwrap()
-}
-
-#[test]
-fn soil_temperature_at_four_inches_through_ten_springs() {
-    let Some(stations) = stations() else { return };
-    // Horton & Corkrey, Soil Res. 49:305, 2011: models from air temperature err by 1.2 to 1.9 C
-    // where they are fitted to the site. Ours is not fitted and takes bare ground for grass, so
-    // each station may err by 3.5 C root mean square and all of them together by 2.5 C.
-    let mut all = Vec::new();
-    for (station, rows) in &stations {
-        let mut soil: Option<SoilTemperature> = None;
-        let mut errors = Vec::new();
-        for (date, row) in rows {
-            let Some((high, low)) = number(row, "t_daily_max").zip(number(row, "t_daily_min"))
-            else {
-                continue;
-            };
-            let mean = f64::midpoint(high, low);
-            let soil = soil.get_or_insert(SoilTemperature::starting(10.0, mean));
-            let model = soil.advance(mean, 0.0);
-            let measured = number(row, "soil_temp_10_daily");
-            if let Some(measured) = measured.filter(|_| date.month() >= 4) {
-                errors.push(model - measured);
-            }
-        }
-        if errors.len() < 60 {
-            println!("station {station}: only {} days measured", errors.len());
-            continue;
-        }
-        let rmse = root_mean_square(&errors);
-        println!("station {station}: {rmse:.2} C");
-        assert!(rmse < 3.5, "station {station}: {rmse:.2} C");
-        all.push(rmse);
-    }
-    assert!(all.len() >= 7);
-    let rmse = root_mean_square(&all);
-    assert!(rmse < 2.5, "{rmse:.2} C");
 }
 
 /// Grass that greens up over April.

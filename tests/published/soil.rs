@@ -1,6 +1,5 @@
-//! Soil temperature, soil water and evaporative demand against the published record.
+//! Soil water and evaporative demand against the published record.
 
-use furrowbell_engine::clocks::soil_temperature::{self, SoilTemperature};
 use furrowbell_engine::clocks::soil_water;
 use furrowbell_engine::reference::{crops, soils};
 use furrowbell_engine::site::Texture;
@@ -115,50 +114,6 @@ fn surveyed_prairie_soils_lie_near_the_table() {
         close(100.0 * soil.capacity, capacity, 7.0);
         close(100.0 * soil.wilting, wilting, 4.0);
     }
-}
-
-#[test]
-fn soil_follows_steady_air_as_the_model_says() {
-    // Kätterer & Andrén, Acta Agric. Scand. B 59:77-86, 2009, bare soil starting at 5 C, air steady
-    // at 15 C; sequence worked from the published equations. Tolerance: four decimals.
-    for (depth, expected) in [
-        (
-            5.0,
-            [
-                7.5880, 9.6055, 11.1783, 12.4044, 13.3601, 14.1052, 14.6861, 15.1389, 15.4918,
-                15.7670,
-            ],
-        ),
-        (
-            10.0,
-            [
-                7.3771, 9.2729, 10.7849, 11.9907, 12.9523, 13.7193, 14.3309, 14.8187, 15.2078,
-                15.5180,
-            ],
-        ),
-    ] {
-        let mut soil = SoilTemperature::starting(depth, 5.0);
-        for expected in expected {
-            close(soil.advance(15.0, 0.0), expected, 0.000_06);
-        }
-    }
-}
-
-#[test]
-fn soil_follows_a_changing_spring_as_the_model_says() {
-    // The same model at 5 cm over 8, 12, 16, 10, -2, 6, 14, 20 C.
-    let air = [8.0, 12.0, 16.0, 10.0, -2.0, 6.0, 14.0, 20.0];
-    let expected = [5.8659, 7.5250, 9.8024, 10.1017, 7.7867, 7.5462, 9.3270, 12.1912];
-    let mut soil = SoilTemperature::starting(5.0, 5.0);
-    for (air, expected) in air.into_iter().zip(expected) {
-        close(soil.advance(air, 0.0), expected, 0.000_06);
-    }
-    // Its parts: surface factor at leaf area 0, 3 and 6; daily gain at 5 and 10 cm, bare.
-    close(soil_temperature::surface(1.0, 0.0), 1.11601, 0.000_006);
-    close(soil_temperature::surface(1.0, 3.0), 1.0, 1e-12);
-    close(soil_temperature::surface(1.0, 6.0), 0.96506, 0.000_006);
-    close(soil_temperature::daily_gain(5.0, 0.0), 0.220_443, 0.000_001);
-    close(soil_temperature::daily_gain(10.0, 0.0), 0.202_480, 0.000_001);
 }
 
 #[test]

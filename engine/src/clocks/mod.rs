@@ -8,6 +8,8 @@ pub mod nitrogen;
 pub mod post_window;
 mod recent;
 pub mod residual;
+pub mod seedbed;
+pub mod soil_emergence;
 pub mod soil_temperature;
 pub mod soil_water;
 pub mod soybean;
