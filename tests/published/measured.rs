@@ -11,8 +11,9 @@ use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource,
 use furrowbell_engine::reference::Source;
 use furrowbell_engine::reference::crops::WaterUse;
 use furrowbell_engine::reference::herbicides::Ingredient;
+use furrowbell_engine::reference::soils::Soil;
 use furrowbell_engine::season::{self, Input, Season};
-use furrowbell_engine::site::{Site, Texture};
+use furrowbell_engine::site::{Particles, Site, Texture};
 use furrowbell_engine::sky;
 use furrowbell_engine::thresholds::Thresholds;
 use furrowbell_engine::units::{
@@ -82,10 +83,11 @@ fn top_layer_dries_and_wets_with_the_measured_one() {
     // compared. Correlation of the model's share of available water in the top 4 in, under grass on
     // silt loam, with the mean of the moisture measured at 5 and 10 cm: above 0.5 at every station,
     // above 0.65 at half of them.
+    let silt_loam = Soil::new(Texture::SiltLoam, Particles::middle_of(Texture::SiltLoam), 2.5);
     let mut good = 0;
     let mut tried = 0;
     for (station, rows) in &stations {
-        let mut bucket = Bucket::at_capacity(Texture::SiltLoam, GRASS);
+        let mut bucket = Bucket::at_capacity(silt_loam, GRASS);
         let mut pairs = Vec::new();
         for (date, row) in rows.iter().filter(|(date, _)| date.month() >= 3) {
             let latitude = Latitude::new(number(row, "latitude").unwrap()).unwrap();
@@ -189,6 +191,8 @@ fn ames(rows: &[Row], year: i32, texture: Texture) -> Season {
         longitude: Longitude::new(-93.8).unwrap(),
         texture,
         organic_matter: Percent::new(4.0).unwrap(),
+        particles: None,
+        elevation: None,
     };
     let entry = |event| Entry { date: planted, event };
     season::run(&Input {

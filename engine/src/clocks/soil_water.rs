@@ -10,9 +10,8 @@
 //! coefficient, Eqs. 69 to 76, standard climate), chapter 8 (water stress, Eq. 84).
 
 use crate::reference::crops::WaterUse;
-use crate::reference::soils::{self, Soil};
+use crate::reference::soils::Soil;
 use crate::reference::{Figure, Source};
-use crate::site::Texture;
 use serde::Serialize;
 
 /// Thickness of the layers from the top, mm: the seed zone and herbicide layer (4 in), the rest of
@@ -77,8 +76,7 @@ pub struct Bucket {
 
 impl Bucket {
     /// Starts at field capacity, as most Corn Belt soils do in early spring (common practice).
-    pub fn at_capacity(texture: Texture, crop: WaterUse) -> Self {
-        let soil = soils::of(texture);
+    pub fn at_capacity(soil: Soil, crop: WaterUse) -> Self {
         Self {
             soil,
             drainage: soil.daily_drainage(),
@@ -261,14 +259,19 @@ fn growth_share(crop: &WaterUse, basal: f64) -> f64 {
 mod tests {
     use super::*;
     use crate::reference::crops;
+    use crate::site::{Particles, Texture};
     use proptest::prelude::*;
 
     fn day(rain_mm: Option<f64>) -> WaterDay {
         WaterDay { rain_mm, demand_mm: 5.0, crop_days: Some(40.0) }
     }
 
+    fn soil(texture: Texture) -> Soil {
+        Soil::new(texture, Particles::middle_of(texture), 2.5)
+    }
+
     fn bucket(texture: Texture) -> Bucket {
-        Bucket::at_capacity(texture, crops::CORN_WATER)
+        Bucket::at_capacity(soil(texture), crops::CORN_WATER)
     }
 
     #[test]
@@ -298,7 +301,7 @@ mod tests {
             texture in prop::sample::select(Texture::ALL.to_vec()),
         ) {
             let mut field = bucket(texture);
-            let soil = soils::of(texture);
+            let soil = soil(texture);
             for (at, rain) in rains.iter().enumerate() {
                 let before = field.total_mm();
                 #[expect(clippy::cast_precision_loss, reason = "at most 60 days")]
