@@ -88,6 +88,10 @@ quantity!(
     Inches, "length", "in", 0.0..=200.0
 );
 quantity!(
+    /// Height above the sea in metres.
+    Metres, "elevation", "m", -100.0..=3000.0
+);
+quantity!(
     /// A share in percent.
     Percent, "share", "%", 0.0..=100.0
 );
@@ -145,6 +149,16 @@ impl Millimetres {
     /// The water depth in inches.
     pub fn inches(self) -> f64 {
         self.0 / MM_PER_INCH
+    }
+}
+
+/// Metres in one foot, exactly.
+pub const METRES_PER_FOOT: f64 = 0.3048;
+
+impl Metres {
+    /// Takes a height in feet.
+    pub fn from_feet(value: f64) -> Result<Self, OutOfRange> {
+        Self::new(value * METRES_PER_FOOT)
     }
 }
 

@@ -8,6 +8,7 @@ pub mod nitrogen;
 pub mod post_window;
 mod recent;
 pub mod residual;
+pub mod seed_zone;
 pub mod seedbed;
 pub mod soil_emergence;
 pub mod soil_temperature;

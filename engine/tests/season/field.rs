@@ -68,6 +68,8 @@ impl Field {
                 longitude: Longitude::new(-93.5).unwrap(),
                 texture: Texture::SiltLoam,
                 organic_matter: Percent::new(3.5).unwrap(),
+                particles: None,
+                elevation: None,
             },
             plan,
             journal: Vec::new(),
