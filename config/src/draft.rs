@@ -172,7 +172,10 @@ fn plan_of(entry: &PlanEntry) -> Option<Plan> {
         nitrogen: entry.nitrogen.map(|nitrogen| NitrogenPlan {
             starter: nitrogen.starter_lb_per_acre,
             sidedress: nitrogen.sidedress_lb_per_acre,
+            starter_source: nitrogen.starter_source.unwrap_or(nitrogen.source),
             source: nitrogen.source,
+            placement: nitrogen.placement.unwrap_or(nitrogen.source.usual_placement()),
+            inhibitor: nitrogen.inhibitor,
             rig_clears: nitrogen.rig_clears_in,
         }),
         weeds: entry.weeds.clone(),

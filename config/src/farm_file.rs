@@ -1,12 +1,12 @@
 //! What `farms/FARM.toml` says, as it is written.
 
 use crate::schema::{
-    FieldAcres, IngredientName, LatitudeDegrees, LongitudeDegrees, NitrogenPounds,
-    NitrogenSourceName, OverridesSchema, TextureName, WeedName, Zone,
+    FieldAcres, IngredientName, InhibitorName, LatitudeDegrees, LongitudeDegrees, NitrogenPounds,
+    NitrogenSourceName, OverridesSchema, PlacementName, TextureName, WeedName, Zone,
 };
 use chrono::NaiveDate;
 use chrono_tz::Tz;
-use furrowbell_engine::plan::NitrogenSource;
+use furrowbell_engine::plan::{Inhibitor, NitrogenSource, Placement};
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::reference::weeds::Weed;
 use furrowbell_engine::site::Texture;
@@ -170,6 +170,15 @@ pub struct NitrogenEntry {
     /// Form of the sidedress.
     #[schemars(with = "NitrogenSourceName")]
     pub source: NitrogenSource,
+    /// Form of the starter, when it is not that of the sidedress.
+    #[schemars(with = "Option<NitrogenSourceName>")]
+    pub starter_source: Option<NitrogenSource>,
+    /// Where the sidedress lies: surface (dry urea, when nothing is said) or in-soil (all else).
+    #[schemars(with = "Option<PlacementName>")]
+    pub placement: Option<Placement>,
+    /// What holds back the N of both passes.
+    #[schemars(with = "Option<InhibitorName>")]
+    pub inhibitor: Option<Inhibitor>,
     /// Tallest corn that the sidedress rig clears.
     #[schemars(with = "Option<f64>", range(min = 6.0, max = 120.0))]
     pub rig_clears_in: Option<Inches>,

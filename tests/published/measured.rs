@@ -5,7 +5,7 @@
 use chrono::{Datelike, Days, NaiveDate};
 use furrowbell_engine::clocks::heat::gdd;
 use furrowbell_engine::journal::{Entry, Event};
-use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Plan};
+use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Placement, Plan};
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::season::{self, Input, Season};
 use furrowbell_engine::site::{Site, Texture};
@@ -72,7 +72,10 @@ fn ames(rows: &[Row], year: i32, texture: Texture) -> Season {
     let nitrogen = NitrogenPlan {
         starter: pounds(60.0),
         sidedress: pounds(120.0),
+        starter_source: NitrogenSource::Uan32,
         source: NitrogenSource::Uan32,
+        placement: Placement::InSoil,
+        inhibitor: None,
         rig_clears: None,
     };
     let pre = HerbicidePlan {
