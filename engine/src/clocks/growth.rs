@@ -258,10 +258,10 @@ mod tests {
                 let cool = days(crop, pace, &heat, 0.0);
                 let warm = days(crop, pace, &heat, warmer);
                 prop_assert!(cool.windows(2).all(|pair| pair[0].stage() <= pair[1].stage()));
-                prop_assert!(cool.iter().zip(&warm).all(|(cool, warm)| {
-                    cool.stage() <= warm.stage()
-                        && cool.paced_height_in() <= warm.paced_height_in()
-                }));
+                for (cool, warm) in cool.iter().zip(&warm) {
+                    prop_assert!(cool.stage() <= warm.stage());
+                    prop_assert!(cool.paced_height_in() <= warm.paced_height_in());
+                }
             }
         }
 
