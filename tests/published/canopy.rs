@@ -22,7 +22,8 @@ fn days(planted: NaiveDate, row_in: f64) -> i64 {
 
 #[test]
 fn early_beans_in_15_inch_rows_close_in_50_days() {
-    // Casteel, Soybean field guide, Purdue Univ.: planted before 5 May, 50 days; 1 May closes about 20 June.
+    // Casteel, Soybean field guide, Purdue Univ.: planted before 5 May, 50 days; 1 May closes about
+    // 20 June.
     assert_eq!(days(date(5, 1), 15.0), 50);
     assert_eq!(soybean_closes(date(5, 1), rows(15.0)).likely, date(6, 20));
 }
@@ -43,8 +44,8 @@ fn thirty_inch_rows_close_15_days_after_15_inch_rows() {
 
 #[test]
 fn thirty_inch_rows_shade_the_ground_in_about_60_days() {
-    // Univ. of Missouri, row crop study guide: 60 days, whatever the planting date; ours, by date, must hold
-    // it in its spread.
+    // Univ. of Missouri, row crop study guide: 60 days, whatever the planting date; ours, by date,
+    // must hold it in its spread.
     for planted in [date(5, 1), date(5, 15), date(5, 25)] {
         let closes = soybean_closes(planted, rows(30.0));
         let sixty = planted + chrono::Days::new(60);
@@ -60,8 +61,8 @@ fn drilled_beans_close_in_40_to_30_days() {
 
 #[test]
 fn beans_of_early_may_close_within_a_week_of_the_solstice() {
-    // Specht et al., EC145, Univ. of Nebraska: planted late April to early May, closed within about a week
-    // after the solstice. 15 in rows.
+    // Specht et al., EC145, Univ. of Nebraska: planted late April to early May, closed within about
+    // a week after the solstice. 15 in rows.
     for planted in [date(4, 25), date(5, 1), date(5, 5)] {
         assert!(soybean_closes(planted, rows(15.0)).likely <= date(6, 28));
     }
@@ -69,7 +70,8 @@ fn beans_of_early_may_close_within_a_week_of_the_solstice() {
 
 #[test]
 fn corn_in_30_inch_rows_closes_by_v10_to_v12() {
-    // From memory. In a usual Iowa year the likely day is that of V11, the ends those of V10 and V12.
+    // From memory. In a usual Iowa year the likely day is that of V11, the ends those of V10 and
+    // V12.
     let today = date(5, 4);
     let corn = Growth::Corn(Corn::planted(115.0, 108.0, today));
     let outlook = Outlook { today, forecast: &[], latitude: Latitude::new(42.0).unwrap() };

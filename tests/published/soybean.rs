@@ -96,17 +96,18 @@ fn the_early_stages_take_five_days_each() {
 /// Heat at which beans of a pace are up.
 fn emergence(pace: Pace, day: Warmth, gdd: f64) -> f64 {
     let mut beans = Soybean::planted(2.2, north(42.0), date(5, 5), pace);
-    let days = (1..1000).find(|offset| {
-        beans.advance(date(5, 5) + Days::new(*offset), day);
+    let days = (1..1000_u32).find(|offset| {
+        beans.advance(date(5, 5) + Days::new(u64::from(*offset)), day);
         beans.stage() >= Stage::Emerged
     });
-    days.unwrap() as f64 * gdd
+    f64::from(days.unwrap()) * gdd
 }
 
 #[test]
 fn beans_are_up_within_the_iowa_band() {
-    // Anderson & Vittetoe, Iowa State Univ., 2021, after Conley & Gaska 2010: 90 to 130 air GDD. The fast
-    // pace takes its low end, the likely pace its high end, which stands nearest to both figures.
+    // Anderson & Vittetoe, Iowa State Univ., 2021, after Conley & Gaska 2010: 90 to 130 air GDD.
+    // The fast pace takes its low end, the likely pace its high end, which stands nearest to both
+    // figures.
     assert!((emergence(Pace::Fast, 0.5.into(), 0.5) - 90.0).abs() < 1e-9);
     assert!((emergence(Pace::Likely, 0.5.into(), 0.5) - 130.0).abs() < 1e-9);
 }
@@ -119,8 +120,8 @@ fn slow_beans_are_up_at_the_wisconsin_figure() {
 
 #[test]
 fn a_threshold_belongs_to_the_heat_it_was_counted_in() {
-    // Conley, Univ. of Wisconsin, 21 May 2008: about 145 GDD by air and 165 by soil. Soil days of 0.5 GDD
-    // (51 over 50 F): 330 of them, not 290. Tolerance: one such day.
+    // Conley, Univ. of Wisconsin, 21 May 2008: about 145 GDD by air and 165 by soil. Soil days of
+    // 0.5 GDD (51 over 50 F): 330 of them, not 290. Tolerance: one such day.
     let f = |value: f64| Celsius::from_fahrenheit(value).unwrap();
     let soil = SoilGdd::of_day(f(51.0), f(50.0));
     let found = emergence(Pace::Slow, Warmth { air: None, soil: Some(soil) }, 0.5);
@@ -132,7 +133,8 @@ fn a_threshold_belongs_to_the_heat_it_was_counted_in() {
 
 #[test]
 fn beans_come_up_5_to_21_days_after_planting() {
-    // Pedersen, Soybean growth and development, Iowa State Univ.: from warm (25 GDD a day) to cool (7).
+    // Pedersen, Soybean growth and development, Iowa State Univ.: from warm (25 GDD a day) to cool
+    // (7).
     for gdd in [25.0, 15.0, 7.0] {
         let days = first_days(date(5, 5), gdd, 2.2, 40);
         let took = days_between(&days, "planted", "VE");
@@ -149,8 +151,8 @@ fn beans_planted_after_20_may_in_warmth_take_a_week() {
 
 #[test]
 fn v3_comes_two_and_a_half_to_three_and_a_half_weeks_after_emergence() {
-    // From the published spans: VE to V1 5 to 14 days, then 3.7 a node: V3 12 to 22 days after VE; the
-    // likely pace 10 + 7.4.
+    // From the published spans: VE to V1 5 to 14 days, then 3.7 a node: V3 12 to 22 days after VE;
+    // the likely pace 10 + 7.4.
     let at = |pace| {
         let days = course(pace, north(42.0), date(5, 12), 2.2, 60, |_| 20.0.into());
         days_between(&days, "VE", "V3")
@@ -160,8 +162,8 @@ fn v3_comes_two_and_a_half_to_three_and_a_half_weeks_after_emergence() {
 
 #[test]
 fn a_slow_node_takes_what_the_slowest_sowing_took() {
-    // Planting soybeans early, CropWatch, Univ. of Nebraska, 4 May 2007: 0.26 node a day at the least. V1
-    // to V11 in 10 / 0.26 = 38.5 days; planted late April, before flowers hide the nodes.
+    // Planting soybeans early, CropWatch, Univ. of Nebraska, 4 May 2007: 0.26 node a day at the
+    // least. V1 to V11 in 10 / 0.26 = 38.5 days; planted late April, before flowers hide the nodes.
     let days = course(Pace::Slow, north(42.0), date(4, 25), 3.5, 90, |_| 25.0.into());
     let took = days_between(&days, "V1", "V11");
     assert!((38..=39).contains(&took), "{took}");
@@ -169,8 +171,8 @@ fn a_slow_node_takes_what_the_slowest_sowing_took() {
 
 #[test]
 fn later_nodes_open_every_3_to_5_days() {
-    // Pedersen, Iowa State Univ.: V5 to R5 a stage every 3 to 5 days, at every pace. (Its 5 to 7 days from
-    // VC to V5 disagree with the measured 3.7 from V1 on, which ours goes by.)
+    // Pedersen, Iowa State Univ.: V5 to R5 a stage every 3 to 5 days, at every pace. (Its 5 to 7
+    // days from VC to V5 disagree with the measured 3.7 from V1 on, which ours goes by.)
     for days in [crops::SOYBEAN_NODE_DAYS, crops::SOYBEAN_SLOW_NODE_DAYS] {
         assert!((3.0..=5.0).contains(&days.value));
     }
@@ -203,7 +205,8 @@ fn the_first_trifoliolate_is_v1() {
 
 #[test]
 fn flowers_open_on_seven_to_ten_nodes() {
-    // Soybean flowering, Illinois soybean advisors: R1 at V7 to V10. Planted in mid-May, 40 N, group 3.
+    // Soybean flowering, Illinois soybean advisors: R1 at V7 to V10. Planted in mid-May, 40 N,
+    // group 3.
     let days = usual_course(Pace::Likely, 40.0, date(5, 15), 3.0);
     let at = days.iter().position(|(stage, _)| *stage == Stage::Reproductive(1)).unwrap();
     let before = days[at - 1].0;
@@ -219,9 +222,10 @@ fn group_2_in_iowa_flowers_in_the_first_days_of_july() {
 
 #[test]
 fn every_group_at_home_flowers_at_about_the_same_time() {
-    // Maturity groups are laid out so that each fits its belt, 1.5 to 2 degrees wide: at 46.5 N group 0,
-    // at 42 N group 2, at 38 N group 4 all flower within a week. Longer and cooler days north put the
-    // same group off: Major et al., Effects of daylength and temperature on soybean development, 1975.
+    // Maturity groups are laid out so that each fits its belt, 1.5 to 2 degrees wide: at 46.5 N
+    // group 0, at 42 N group 2, at 38 N group 4 all flower within a week. Longer and cooler days
+    // north put the same group off: Major et al., Effects of daylength and temperature on soybean
+    // development, 1975.
     let home: Vec<f64> = [(46.5, 0.0), (42.0, 2.0), (38.0, 4.0)]
         .map(|(latitude, group)| soybean::flower_day(group, north(latitude)))
         .to_vec();
@@ -234,8 +238,9 @@ fn every_group_at_home_flowers_at_about_the_same_time() {
 
 #[test]
 fn north_dakota_is_in_full_flower_by_its_printed_heat() {
-    // Kandel, NDSU Extension, 7 July 2011: group 0.0 at R2 after 891 (2006) to 1052 (2005) GDD. Fargo, 46.9
-    // N, planted 15 May, heat of a usual year; tolerance 6 %, by which the weather's source moves sums.
+    // Kandel, NDSU Extension, 7 July 2011: group 0.0 at R2 after 891 (2006) to 1052 (2005) GDD.
+    // Fargo, 46.9 N, planted 15 May, heat of a usual year; tolerance 6 %, by which the weather's
+    // source moves sums.
     let days = usual_course(Pace::Likely, 46.9, date(5, 15), 0.0);
     let r2 = day_of(&days, "R2");
     let sum: f64 = date(5, 16)
@@ -259,9 +264,9 @@ fn pods_follow_flowers_by_the_remembered_spans() {
 
 #[test]
 fn full_seed_comes_no_later_than_a_week_past_the_slow_pace_in_wisconsin() {
-    // Pedersen & Lauer, Wisconsin trials of 2003-04, quoted by Bastidas et al. 2008: R6 105 days after
-    // emergence for plantings of 3-6 May and 23-27 May. The slow pace comes within a week of that; the likely
-    // pace is two weeks ahead, so R6 is only sure by its spread.
+    // Pedersen & Lauer, Wisconsin trials of 2003-04, quoted by Bastidas et al. 2008: R6 105 days
+    // after emergence for plantings of 3-6 May and 23-27 May. The slow pace comes within a week of
+    // that; the likely pace is two weeks ahead, so R6 is only sure by its spread.
     for planted in [date(5, 4), date(5, 25)] {
         let slow = days_between(&usual_course(Pace::Slow, 43.3, planted, 2.2), "VE", "R6");
         println!("{planted} {slow}");
@@ -279,8 +284,8 @@ fn maturity_comes_40_to_45_days_after_seed_begins() {
 
 #[test]
 fn northern_beans_are_ripe_in_their_printed_days() {
-    // Northern plains growers: 95 to 110 days from seeding to maturity. Group 0 at 46.9 N sown 1 June, the
-    // spread of the paces must meet that span.
+    // Northern plains growers: 95 to 110 days from seeding to maturity. Group 0 at 46.9 N sown 1
+    // June, the spread of the paces must meet that span.
     let took = |pace| days_between(&usual_course(pace, 46.9, date(6, 1), 0.0), "planted", "R8");
     let [fast, likely, slow] = Pace::ALL.map(took);
     println!("{fast} {likely} {slow}");

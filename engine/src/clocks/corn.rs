@@ -172,7 +172,8 @@ pub fn black_layer_rating(relative_maturity_days: f64) -> Rating {
     Rating::FromPlanting(gdd + facts::CORN_BLACK_LAYER_GDD.value)
 }
 
-/// A hybrid's heat from planting to black layer when planted late: less by 6.8 GDD a day after 1 May.
+/// A hybrid's heat from planting to black layer when planted late: less by 6.8 GDD a day after 1
+/// May.
 ///
 /// # References
 ///

@@ -182,7 +182,7 @@ pub const SOYBEAN_VE_TO_VC_DAYS: Figure = Figure::new(5.0, PEDERSEN_2009);
 pub const SOYBEAN_VC_TO_V1_DAYS: Figure = Figure::new(5.0, PEDERSEN_2009);
 /// Days from VE to V1, fewest and most.
 pub const SOYBEAN_V1_DAYS: Band =
-    Band::new(5.0, 14.0, Source::from_memory("3 to 10 days a stage in the growth stage tables"));
+    Band::new(5.0, 14.0, Source::from_memory("about ten days, from 5 to 14"));
 /// Days from one node to the next, from V1 on.
 pub const SOYBEAN_NODE_DAYS: Figure = Figure::new(3.7, BASTIDAS_2008);
 /// The same at 0.26 node a day, the slow end of four sowings.
