@@ -22,8 +22,8 @@ fn days(planted: NaiveDate, row_in: f64) -> i64 {
 
 #[test]
 fn early_beans_in_15_inch_rows_close_in_50_days() {
-    // Casteel, Soybean field guide, Purdue Univ.: planted before 5 May, 50 days; 1 May closes about
-    // 20 June.
+    // Casteel, Purdue Univ., in Later planted soybeans may push canopy closure: planted before 5
+    // May, 50 days; 1 May closes about 20 June.
     assert_eq!(days(date(5, 1), 15.0), 50);
     assert_eq!(soybean_closes(date(5, 1), rows(15.0)).likely, date(6, 20));
 }
@@ -44,8 +44,8 @@ fn thirty_inch_rows_close_15_days_after_15_inch_rows() {
 
 #[test]
 fn thirty_inch_rows_shade_the_ground_in_about_60_days() {
-    // Univ. of Missouri, row crop study guide: 60 days, whatever the planting date; ours, by date,
-    // must hold it in its spread.
+    // A study page for a Missouri crop exam (a weak source): 60 days, whatever the planting date;
+    // ours, by date, must hold it in its spread.
     for planted in [date(5, 1), date(5, 15), date(5, 25)] {
         let closes = soybean_closes(planted, rows(30.0));
         let sixty = planted + chrono::Days::new(60);

@@ -284,8 +284,8 @@ fn maturity_comes_40_to_45_days_after_seed_begins() {
 
 #[test]
 fn northern_beans_are_ripe_in_their_printed_days() {
-    // Northern plains growers: 95 to 110 days from seeding to maturity. Group 0 at 46.9 N sown 1
-    // June, the spread of the paces must meet that span.
+    // Northern plains, smallgrains.org, crop notes of summer 2006: 95 to 110 days from seeding to
+    // maturity. Group 0 at 46.9 N sown 1 June, the spread of the paces must meet that span.
     let took = |pace| days_between(&usual_course(pace, 46.9, date(6, 1), 0.0), "planted", "R8");
     let [fast, likely, slow] = Pace::ALL.map(took);
     println!("{fast} {likely} {slow}");

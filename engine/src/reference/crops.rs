@@ -18,7 +18,7 @@ const ABENDROTH_2011: Source = Source::published(
      2011",
 );
 const CONLEY_2008: Source =
-    Source::published("Conley, Soybean emergence, Univ. of Wisconsin, 21 May 2008");
+    Source::published("Conley, The Soy Report, Univ. of Wisconsin, 21 May 2008");
 const PEDERSEN_2009: Source = Source::published(
     "Pedersen, Soybean growth and development (slides to PM 1945), Iowa State Univ.",
 );
@@ -206,8 +206,8 @@ pub const SOYBEAN_FLOWER_DAYS_PER_GROUP: Figure =
 pub const SOYBEAN_FLOWER_LATITUDE: f64 = 42.0;
 /// Days later for each degree of latitude north of it: longer days and cooler ones put flowers off
 /// (Major et al., Effects of daylength and temperature on soybean development, 1975). How much
-/// follows from the belts of adaptation, 1.5 to 2 degrees a group: a group at home flowers at
-/// about the same date in each.
+/// follows from the belts of adaptation, 100 to 150 miles a group (Scott & Aldrich, Modern soybean
+/// production, 1970): a group at home flowers at about the same date in each.
 pub const SOYBEAN_FLOWER_DAYS_PER_DEGREE: Figure =
     Figure::new(2.0, Source::from_memory("four days a group over belts of about two degrees"));
 /// Days by which the first flower may come before or after its rule.
@@ -260,7 +260,9 @@ pub const SOYBEAN_CLOSURE: [ClosureAt; 3] = [
         row_in: 15.0,
         early_days: 50.0,
         late_days: 40.0,
-        source: Source::published("Casteel, Soybean field guide, Purdue Univ."),
+        source: Source::published(
+            "Casteel, Purdue Univ., in Later planted soybeans may push canopy closure",
+        ),
     },
     ClosureAt {
         row_in: 30.0,
@@ -273,7 +275,7 @@ pub const SOYBEAN_CLOSURE: [ClosureAt; 3] = [
 pub const SOYBEAN_CLOSURE_PLANTED: [(u32, u32); 2] = [(5, 5), (5, 25)];
 /// Days by which the tables stray: another gives 60 for 30 in rows where this one gives 55 to 65.
 pub const SOYBEAN_CLOSURE_SPREAD_DAYS: Figure =
-    Figure::new(5.0, Source::published("Univ. of Missouri, row crop study guide: 60 days, 30 in"));
+    Figure::new(5.0, Source::from_memory("half the distance of the two tables for 30 in rows"));
 
 /// Basal crop coefficients, stage lengths and roots for the water balance.
 #[derive(Debug, Clone, Copy, PartialEq)]
