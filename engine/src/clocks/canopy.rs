@@ -1,6 +1,5 @@
 //! Canopy closure: when the leaves of neighbouring rows meet and shade the ground.
 
-use crate::clocks::growth::{Growth, Outlook};
 use crate::clocks::{DateRange, Stage};
 use crate::reference::crops::{self as facts, ClosureAt};
 use crate::units::Inches;
@@ -25,16 +24,17 @@ pub fn soybean_closes(planted: NaiveDate, row: Inches) -> DateRange {
     DateRange { earliest: after(days - spread), likely: after(days), latest: after(days + spread) }
 }
 
-/// When corn closes its rows; `None` for rows of which no figure is known, or when the day is not
-/// foreseen. Rows that are closed already give today.
-pub fn corn_closes(outlook: &Outlook<'_>, today: Growth, row: Inches) -> Option<DateRange> {
+/// When corn closes its rows, given when it reaches a stage; `None` for rows of which no figure is
+/// known, or when a stage is not foreseen.
+pub fn corn_closes(
+    reaching: impl Fn(Stage) -> Option<DateRange>,
+    row: Inches,
+) -> Option<DateRange> {
     if (row.get() - facts::CORN_CLOSURE_ROW_IN.value).abs() > SAME_ROWS_IN {
         return None;
     }
     let (first, last) = facts::CORN_CLOSURE_COLLARS;
-    let reaching = |collars: u8| {
-        outlook.reaching(today, |growth, _| growth.stage() >= Stage::Vegetative(collars))
-    };
+    let reaching = |collars: u8| reaching(Stage::Vegetative(collars));
     Some(DateRange {
         earliest: reaching(first)?.earliest,
         likely: reaching(u8::midpoint(first, last))?.likely,
