@@ -27,12 +27,12 @@ pub fn gdd_f(high: f64, low: f64) -> f64 {
     f64::midpoint(high.clamp(BASE_F, CEILING_F), low.clamp(BASE_F, CEILING_F)) - BASE_F
 }
 
-/// Heat of one day by the soil's high and low at seed depth, by the same rule.
+/// Heat by the soil's high and low at seed depth, GDD of the same rule.
 ///
 /// It has a type of its own because its sums are not those of the air: soybean comes up after
 /// about 145 GDD of air and 165 of soil. Only a clock that knows both turns one into the other.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
-pub struct SoilGdd(f64);
+pub struct SoilGdd(pub f64);
 
 impl SoilGdd {
     /// Heat of a day from the soil's high and low.
