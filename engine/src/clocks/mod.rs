@@ -1,6 +1,7 @@
 //! The clocks: each advances one thing with the days. [`crate::season`] turns them all together.
 
 pub mod activation;
+pub mod canopy;
 pub mod corn;
 pub mod growth;
 pub mod heat;
