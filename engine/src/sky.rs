@@ -1,6 +1,8 @@
 //! What the sky gives at a latitude on a day: sunshine above the air, normal temperature,
 //! evaporative demand.
 
+pub mod sun;
+
 use crate::reference::{Figure, Source};
 use crate::units::{Celsius, Latitude};
 use chrono::{Datelike, NaiveDate};

@@ -67,6 +67,7 @@ impl Desk {
                     plan,
                     journal: &entries,
                     weather: &Weather::new(days),
+                    hours: &[],
                     thresholds: &field.thresholds,
                     today,
                 });

@@ -11,6 +11,7 @@ pub mod residual;
 pub mod soil_temperature;
 pub mod soil_water;
 pub mod soybean;
+pub mod spray_hours;
 pub mod weeds;
 
 use chrono::NaiveDate;
