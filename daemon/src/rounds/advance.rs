@@ -9,7 +9,8 @@ use chrono_tz::Tz;
 use furrowbell_config::farms::{Farm, Field};
 use furrowbell_engine::journal::Entry;
 use furrowbell_engine::season::{self, Input, Season};
-use furrowbell_engine::weather::{Day, Kind, Weather};
+use furrowbell_engine::units::{Celsius, MetresPerSecond, Millimetres, Percent};
+use furrowbell_engine::weather::{Day, Hour, Kind, Weather};
 use std::collections::HashMap;
 
 /// One field as of now.
@@ -38,6 +39,8 @@ const AHEAD: TimeDelta = TimeDelta::days(20);
 #[derive(Debug, Clone, Default)]
 struct Forecast {
     days: Vec<Day>,
+    /// Those that have not begun yet.
+    hours: Vec<Hour>,
     issued: Option<DateTime<Utc>>,
 }
 
@@ -67,7 +70,7 @@ impl Desk {
                     plan,
                     journal: &entries,
                     weather: &Weather::new(days),
-                    hours: &[],
+                    hours: &forecast.hours,
                     thresholds: &field.thresholds,
                     today,
                 });
@@ -102,7 +105,12 @@ impl<'a> Forecasts<'a> {
         let rows = self.desk.store.hours(cell, now - SEASON, now + AHEAD).await?;
         let issued = rows.iter().map(|row| row.issued_at).max();
         let hours: Vec<_> = rows.iter().map(hour).collect();
-        let forecast = Forecast { days: days::assemble(&hours, zone, Kind::Forecast), issued };
+        let ahead = rows.iter().filter(|row| row.hour >= now);
+        let forecast = Forecast {
+            days: days::assemble(&hours, zone, Kind::Forecast),
+            hours: ahead.map(|row| local_hour(row, zone)).collect(),
+            issued,
+        };
         self.read.insert(key, forecast.clone());
         Ok(forecast)
     }
@@ -118,5 +126,20 @@ fn hour(row: &WeatherHour) -> grid::Hour {
         sky_pct: row.sky_pct,
         start: row.hour,
         ..grid::Hour::default()
+    }
+}
+
+/// The hour on the farm's own clock. A value outside its range is not believed: it stays unknown.
+fn local_hour(row: &WeatherHour, zone: Tz) -> Hour {
+    let wind = |speed: Option<f64>| speed.and_then(|speed| MetresPerSecond::new(speed).ok());
+    let share = |share: Option<f64>| share.and_then(|share| Percent::new(share).ok());
+    Hour {
+        start: row.hour.with_timezone(&zone).fixed_offset(),
+        temperature: row.temp_c.and_then(|degrees| Celsius::new(degrees).ok()),
+        humidity: share(row.humidity_pct),
+        wind: wind(row.wind_mps),
+        gust: wind(row.gust_mps),
+        cloud: share(row.sky_pct),
+        rain: row.rain_mm.and_then(|depth| Millimetres::new(depth).ok()),
     }
 }
