@@ -396,3 +396,123 @@ impl HourFit {
         value
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::site::Texture;
+    use crate::units::{Latitude, Longitude, Millimetres};
+    use crate::weather::{Day, Kind, Sourced};
+    use proptest::prelude::*;
+
+    const MIXES: [&[Ingredient]; 4] = [
+        &[Ingredient::Glyphosate, Ingredient::SMetolachlor],
+        &[Ingredient::Glufosinate],
+        &[Ingredient::Dicamba],
+        &[],
+    ];
+
+    fn judged(mix: &[Ingredient], hours: &[Hour]) -> Vec<HourFit> {
+        let site = Site {
+            latitude: Latitude::new(42.0).unwrap(),
+            longitude: Longitude::new(-93.5).unwrap(),
+            texture: Texture::Loam,
+            organic_matter: Percent::new(3.0).unwrap(),
+        };
+        let high = Sourced { value: Celsius::new(25.0).unwrap(), kind: Kind::Forecast };
+        let days = hours.iter().map(|hour| Day { high: Some(high), ..Day::unknown(hour.date()) });
+        let job = Job {
+            site: &site,
+            crop: &Crop::Soybean { maturity_group: 2.0 },
+            mix,
+            dry: true,
+            weather: &Weather::new(days.collect()),
+            thresholds: &Thresholds::default(),
+        };
+        judge(&job, hours)
+    }
+
+    fn some_hours() -> impl Strategy<Value = Vec<Hour>> {
+        let maybe = |range: std::ops::Range<f64>| prop::option::weighted(0.95, range);
+        let hour = (
+            maybe(5.0..35.0),
+            maybe(20.0..100.0),
+            maybe(0.0..8.0),
+            maybe(0.0..10.0),
+            maybe(0.0..100.0),
+            maybe(0.0..0.05),
+        );
+        prop::collection::vec(hour, 1..36).prop_map(|hours| {
+            let first = DateTime::parse_from_rfc3339("2026-06-10T05:00:00-05:00").unwrap();
+            let starts = (0..).map(|at| first + TimeDelta::hours(at));
+            let known = starts.zip(hours).map(|(start, (t, rh, wind, gust, cloud, rain))| Hour {
+                start,
+                temperature: t.and_then(|t| Celsius::new(t).ok()),
+                humidity: rh.and_then(|rh| Percent::new(rh).ok()),
+                wind: wind.and_then(|wind| MetresPerSecond::new(wind).ok()),
+                gust: gust.and_then(|gust| MetresPerSecond::new(gust).ok()),
+                cloud: cloud.and_then(|cloud| Percent::new(cloud).ok()),
+                rain: rain.and_then(|rain| Millimetres::new(rain).ok()),
+            });
+            known.collect()
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn more_wind_never_makes_a_windy_hour_fit(
+            hours in some_hours(), mix in 0..4usize, more in 0.0..20.0_f64,
+        ) {
+            let before = judged(MIXES[mix], &hours);
+            let mut windier = hours;
+            for hour in &mut windier {
+                hour.wind = hour.wind.and_then(|wind| MetresPerSecond::new(wind.get() + more).ok());
+            }
+            for (before, after) in before.iter().zip(judged(MIXES[mix], &windier)) {
+                if before.refused.contains(&Refusal::Wind) {
+                    prop_assert!(after.refused.contains(&Refusal::Wind));
+                }
+            }
+        }
+
+        #[test]
+        fn an_hour_with_something_missing_is_never_fit(hours in some_hours(), mix in 0..4usize) {
+            let fit = judged(MIXES[mix], &hours);
+            for (hour, fit) in hours.iter().zip(&fit) {
+                let whole = hour.temperature.is_some()
+                    && hour.humidity.is_some()
+                    && hour.wind.is_some()
+                    && hour.gust.is_some()
+                    && hour.cloud.is_some()
+                    && hour.rain.is_some();
+                prop_assert!(whole || !fit.is_fit());
+            }
+            prop_assert!(!MIXES[mix].is_empty() || runs(&fit).is_empty());
+        }
+
+        #[test]
+        fn runs_hold_the_fit_hours_and_no_others(hours in some_hours(), mix in 0..4usize) {
+            let fit = judged(MIXES[mix], &hours);
+            prop_assert_eq!(&fit, &judged(MIXES[mix], &hours));
+            let runs = runs(&fit);
+            for hour in &fit {
+                let within = runs.iter().any(|run| run.from <= hour.start && hour.start < run.to);
+                prop_assert_eq!(within, hour.is_fit());
+            }
+            prop_assert!(runs.windows(2).all(|pair| pair[0].to < pair[1].from));
+        }
+    }
+
+    #[test]
+    fn the_commonest_reason_is_that_of_daylight() {
+        let start = DateTime::parse_from_rfc3339("2026-06-10T05:00:00-05:00").unwrap();
+        let hour =
+            |refused: &[Refusal]| HourFit { start, refused: refused.to_vec(), missing: Vec::new() };
+        let night = hour(&[Refusal::Dark, Refusal::Inversion]);
+        let hours =
+            [night.clone(), night, hour(&[Refusal::Wind, Refusal::Gusts]), hour(&[Refusal::Gusts])];
+        assert_eq!(commonest(&hours), Some(Refusal::Gusts));
+        assert_eq!(commonest(&hours[..3]), Some(Refusal::Wind));
+        assert_eq!(commonest(&hours[..2]), None);
+    }
+}
