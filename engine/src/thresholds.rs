@@ -82,7 +82,7 @@ thresholds! {
     post_closing_days = 5.0, 1.0..=21.0;
     /// Wind below which a spray hour is taken to be calm (published: below 3 mph may be an inversion, National Pesticide Environmental Stewardship Program pages).
     spray_wind_min_mph = 3.0, 1.0..=6.0;
-    /// Wind above which no spray hour is named (published: 3 to 10 mph, South Dakota State for dicamba in corn).
+    /// Wind above which no spray hour is named (published: do not begin above 10 mph, Nebraska; the same for dicamba in corn, South Dakota State).
     spray_wind_max_mph = 10.0, 5.0..=15.0;
     /// Gust above which no spray hour is named (published: 15 mph at the very most, Nebraska).
     spray_gust_max_mph = 15.0, 5.0..=20.0;

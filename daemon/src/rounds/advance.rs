@@ -143,3 +143,30 @@ fn local_hour(row: &WeatherHour, zone: Tz) -> Hour {
         rain: row.rain_mm.and_then(|depth| Millimetres::new(depth).ok()),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_hour_is_put_on_the_farms_own_clock_and_what_cannot_be_stays_unknown() {
+        let moment: DateTime<Utc> = "2026-06-10T17:00:00Z".parse().unwrap();
+        let row = WeatherHour {
+            cell: "cell".to_owned(),
+            hour: moment,
+            kind: Kind::Forecast,
+            temp_c: Some(20.0),
+            rain_mm: None,
+            humidity_pct: Some(101.0),
+            wind_mps: Some(4.4704),
+            gust_mps: Some(-1.0),
+            sky_pct: Some(20.0),
+            issued_at: moment,
+            fetched_at: moment,
+        };
+        let hour = local_hour(&row, chrono_tz::America::Chicago);
+        assert_eq!(hour.start.to_rfc3339(), "2026-06-10T12:00:00-05:00");
+        assert!((hour.wind.unwrap().mph() - 10.0).abs() < 1e-9);
+        assert_eq!((hour.gust, hour.humidity, hour.rain), (None, None, None));
+    }
+}

@@ -15,7 +15,7 @@ use crate::reference::{Figure, Source};
 use crate::site::Site;
 use crate::sky::sun::Daylight;
 use crate::thresholds::Thresholds;
-use crate::units::{Celsius, MetresPerSecond, Percent};
+use crate::units::{Celsius, MetresPerSecond, Millimetres, Percent};
 use crate::weather::{Hour, Weather};
 use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, TimeDelta};
 use serde::{Deserialize, Serialize};
@@ -308,7 +308,7 @@ impl Job<'_> {
         let (mut next, mut rain, mut known) = (fit.start, 0.0, true);
         for hour in from.iter().take_while(|hour| hour.start < until) {
             known &= hour.start == next && hour.rain.is_some();
-            rain += hour.rain.map_or(0.0, |rain| rain.get());
+            rain += hour.rain.map_or(0.0, Millimetres::get);
             next = hour.start + HOUR;
         }
         let rains = rain >= MEASURABLE_RAIN_MM.value;
@@ -401,7 +401,7 @@ impl HourFit {
 mod tests {
     use super::*;
     use crate::site::Texture;
-    use crate::units::{Latitude, Longitude, Millimetres};
+    use crate::units::{Latitude, Longitude};
     use crate::weather::{Day, Kind, Sourced};
     use proptest::prelude::*;
 

@@ -34,8 +34,8 @@ impl Sun {
     pub fn at(moment: DateTime<Utc>) -> Self {
         #[expect(clippy::cast_precision_loss, reason = "seconds of a few centuries")]
         let t = (moment.timestamp() - J2000) as f64 / SECONDS_PER_CENTURY;
-        let mean_longitude = 280.46646 + t * (36_000.76983 + t * 0.000_303_2);
-        let anomaly = (357.52911 + t * (35_999.05029 - t * 0.000_153_7)).to_radians();
+        let mean_longitude = 280.466_46 + t * (36_000.769_83 + t * 0.000_303_2);
+        let anomaly = (357.529_11 + t * (35_999.050_29 - t * 0.000_153_7)).to_radians();
         let eccentricity = 0.016_708_634 - t * (0.000_042_037 + t * 0.000_000_126_7);
         let centre = (1.914_602 - t * (0.004_817 + t * 0.000_014)) * anomaly.sin()
             + (0.019_993 - t * 0.000_101) * (2.0 * anomaly).sin()
