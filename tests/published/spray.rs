@@ -28,7 +28,7 @@ fn local(date: NaiveDate, hour: u32, minute: u32) -> DateTime<FixedOffset> {
 }
 
 fn mph(speed: f64) -> Option<MetresPerSecond> {
-    Some(MetresPerSecond::from_mph(speed).unwrap())
+    MetresPerSecond::from_mph(speed).ok()
 }
 
 fn air(celsius: f64, percent: f64) -> (Celsius, Percent) {
@@ -159,7 +159,7 @@ fn calm_and_clear_before_sunset_is_an_inversion() {
     // North Dakota State and Missouri: clear sky, less than 3 mph, near sunset. Wind 2 mph, 40
     // minutes before sunset.
     let day = date(2026, 6, 10);
-    let daylight = daylight(local(day, 5, 40), local(day, 20, 45));
+    let daylight = Some(daylight(local(day, 5, 40), local(day, 20, 45)));
     let (calm, clear) = (mph(2.0).unwrap(), Percent::new(10.0).unwrap());
     assert!(is_stable(local(day, 20, 5), calm, clear, daylight, false));
     assert!(!is_stable(local(day, 13, 0), calm, clear, daylight, false));
@@ -174,7 +174,7 @@ fn the_inversion_watch_opens_hours_before_sunset() {
     // from 3 to 4 hours before sunset, 1 to 2 hours earlier in a dry year; gone 1 to 2 hours after
     // sunrise. Sunset 20:45: opens 16:45, in a dry year 14:45.
     let day = date(2026, 6, 10);
-    let daylight = daylight(local(day, 5, 40), local(day, 20, 45));
+    let daylight = Some(daylight(local(day, 5, 40), local(day, 20, 45)));
     let watch = |hour, minute, dry| inversion_watch(local(day, hour, minute), daylight, dry);
     assert!(watch(17, 10, true) && watch(17, 10, false));
     assert!(!watch(16, 44, false) && watch(16, 45, false));
@@ -188,7 +188,7 @@ fn night_air_is_stable_as_the_classes_have_it() {
     // classes E and F below 3 m/s under any sky and below 5 m/s under less than four eighths of
     // cloud; D above.
     let day = date(2026, 6, 10);
-    let daylight = daylight(local(day, 5, 40), local(day, 20, 45));
+    let daylight = Some(daylight(local(day, 5, 40), local(day, 20, 45)));
     for (wind, cloud, stable) in [
         (1.0, 25.0, true),
         (2.5, 25.0, true),
@@ -205,8 +205,8 @@ fn night_air_is_stable_as_the_classes_have_it() {
     }
 }
 
-fn daylight(rise: DateTime<FixedOffset>, set: DateTime<FixedOffset>) -> Option<Daylight> {
-    Some(Daylight { rise: rise.to_utc(), set: set.to_utc() })
+fn daylight(rise: DateTime<FixedOffset>, set: DateTime<FixedOffset>) -> Daylight {
+    Daylight { rise: rise.to_utc(), set: set.to_utc() }
 }
 
 #[test]
