@@ -33,7 +33,7 @@ use crate::reference::herbicides::Ingredient;
 use crate::rules;
 use crate::site::Site;
 use crate::thresholds::Thresholds;
-use crate::weather::{Day, Kind, Weather};
+use crate::weather::{Day, Hour, Kind, Weather};
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -49,6 +49,8 @@ pub struct Input<'a> {
     /// Weather, observed and forecast. What it says of days after `today` counts as forecast,
     /// whatever it calls itself.
     pub weather: &'a Weather,
+    /// The hours ahead in order of time; empty where no forecast by the hour is at hand.
+    pub hours: &'a [Hour],
     /// The numbers in force for the field.
     pub thresholds: &'a Thresholds,
     /// The local day as of which findings are wanted.

@@ -15,6 +15,7 @@ pub mod soil_emergence;
 pub mod soil_temperature;
 pub mod soil_water;
 pub mod soybean;
+pub mod spray_hours;
 pub mod weeds;
 
 use chrono::NaiveDate;

@@ -5,6 +5,7 @@
 //! the label of the product in the tank.
 
 pub mod decay;
+pub mod over_the_top;
 pub mod post;
 pub mod soil;
 mod sources;
