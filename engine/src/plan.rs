@@ -1,6 +1,6 @@
 //! What is meant for one field this season.
 
-use crate::reference::herbicides::Ingredient;
+use crate::reference::herbicides::{Ingredient, current_group};
 use crate::reference::weeds::Weed;
 use crate::units::{Inches, Percent, PoundsPerAcre};
 use serde::{Deserialize, Serialize};
@@ -35,6 +35,22 @@ pub struct HerbicidePlan {
     pub name: String,
     /// The active ingredients in it, by common name.
     pub ingredients: Vec<Ingredient>,
+}
+
+/// A weed of the field that has outgrown one site of action.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Resistance {
+    /// The weed.
+    pub weed: Weed,
+    /// Site-of-action group that fails on it; old numbers are read as the new ones.
+    pub group: u8,
+}
+
+impl Resistance {
+    /// Whether it takes an ingredient off a weed.
+    pub const fn spares(self, weed: Weed, ingredient: Ingredient) -> bool {
+        self.weed as u8 == weed as u8 && current_group(self.group) == ingredient.group()
+    }
 }
 
 /// Form of a nitrogen fertiliser.
@@ -85,4 +101,7 @@ pub struct Plan {
     pub nitrogen: Option<NitrogenPlan>,
     /// Weeds known in the field; empty means "not named".
     pub weeds: Vec<Weed>,
+    /// Sites of action that no longer work on a weed of this field.
+    #[serde(default)]
+    pub resistant: Vec<Resistance>,
 }

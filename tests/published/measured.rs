@@ -183,6 +183,7 @@ fn ames(rows: &[Row], year: i32, texture: Texture) -> Season {
         post: None,
         nitrogen: Some(nitrogen),
         weeds: Vec::new(),
+        resistant: Vec::new(),
     };
     let site = Site {
         latitude: Latitude::new(42.0).unwrap(),

@@ -2,6 +2,7 @@
 
 pub mod activation;
 pub mod corn;
+pub mod effective;
 pub mod growth;
 pub mod heat;
 pub mod nitrogen;

@@ -46,6 +46,7 @@ impl Field {
                 rig_clears: None,
             }),
             weeds: vec![Weed::Waterhemp],
+            resistant: Vec::new(),
         })
     }
 
