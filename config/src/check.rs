@@ -9,7 +9,7 @@ use crate::replies::Reply;
 use crate::schedule::Schedule;
 use crate::service::{Email, Routes, Service, SmtpSecurity};
 use crate::structure::nearest_word;
-use furrowbell_engine::reference::herbicides::Ingredient;
+use furrowbell_engine::reference::herbicides::{Ingredient, current_group};
 use furrowbell_engine::thresholds::{Overrides, Thresholds};
 use std::path::Path;
 
@@ -286,6 +286,13 @@ pub(crate) fn plan(plan: &PlanEntry, notes: &mut Notes, say: impl Fn(&str, Strin
     }
     if plan.nitrogen.is_some() && plan.crop == CropName::Soybean {
         refuse("/nitrogen", "nitrogen: not for soybean, only corn is sidedressed".into());
+    }
+    for (at, known) in plan.resistant.iter().enumerate() {
+        let group = current_group(known.group);
+        if Ingredient::ALL.iter().all(|ingredient| ingredient.group() != group) {
+            let message = format!("group: no known ingredient is in group {}", known.group);
+            refuse(&format!("/resistant/{at}/group"), message);
+        }
     }
     for (pass, entry) in [("pre", &plan.pre), ("post", &plan.post)] {
         let ingredients = entry.iter().flat_map(|entry| &entry.ingredients);

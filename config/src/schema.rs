@@ -116,6 +116,8 @@ stand_ins! {
     IngredientName = words(Ingredient::ALL);
     /// A weed.
     WeedName = words(Weed::ALL);
+    /// Number of a site-of-action group.
+    GroupNumber = json!({ "type": "integer", "minimum": 1, "maximum": 34 });
     /// A form of nitrogen.
     NitrogenSourceName = words(&[
         NitrogenSource::Uan28,

@@ -137,7 +137,9 @@ broken! {
     unknown_word: farm, "crop = \"corn\"" => "crop = \"maize\"", "farms/ridge.toml:15:8: crop: found \"maize\", want corn or soybean";
     unknown_role: people, "\"advisor\"" => "\"boss\"", "people.toml:4:8: role: found \"boss\", want grower, advisor or manager";
     unknown_texture: farm, "\"loam\"" => "\"loamy\"", "farms/ridge.toml:11:11: texture: found \"loamy\", want perhaps loam (one of 12)";
-    unknown_ingredient: farm, "\"atrazine\"" => "\"atrazin\"", "farms/ridge.toml:22:30: ingredients, item 2: found \"atrazin\", want perhaps atrazine (one of 34)";
+    unknown_group: farm, "[field.plan.pre]" => "[[field.plan.resistant]]\nweed = \"waterhemp\"\ngroup = 12\n\n[field.plan.pre]",
+        "farms/ridge.toml:22:9: group: no known ingredient is in group 12";
+    unknown_ingredient: farm, "\"atrazine\"" => "\"atrazin\"", "farms/ridge.toml:22:30: ingredients, item 2: found \"atrazin\", want perhaps atrazine (one of 49)";
     ingredient_twice: farm, "\"atrazine\"" => "\"acetochlor\"", "farms/ridge.toml:22:15: ingredients: found the same item twice, want at least one item and none twice";
     no_ingredient: farm, "[\"acetochlor\", \"atrazine\"]" => "[]", "farms/ridge.toml:22:15: ingredients: found an empty list, want at least one item and none twice";
     phone_with_spaces: people, "+15155550121" => "515 555 0121", "people.toml:11:9: phone: found text of another form, want mobile number, E.164: a plus sign, then country code and number in digits only";
