@@ -116,7 +116,29 @@ const fn through_soil(ingredient: Ingredient) -> Weeds {
             GRASSES.or(PIGWEEDS).and(&[Weed::Lambsquarters, Weed::Velvetleaf, Weed::Smartweed])
         }
         I::Bicyclopyrone => SMALL.and(&[Weed::Velvetleaf, Weed::GiantRagweed, Weed::CommonRagweed]),
-        _ => Weeds::NONE,
+        I::Glyphosate
+        | I::Glufosinate
+        | I::Paraquat
+        | I::Tembotrione
+        | I::Topramezone
+        | I::Tolpyralate
+        | I::Dicamba
+        | I::TwoFourD
+        | I::TwoFourDCholine
+        | I::Nicosulfuron
+        | I::Rimsulfuron
+        | I::Thifensulfuron
+        | I::Imazamox
+        | I::Lactofen
+        | I::Acifluorfen
+        | I::Clethodim
+        | I::Quizalofop
+        | I::Sethoxydim
+        | I::Bentazon
+        | I::Bromoxynil
+        | I::Fluthiacet
+        | I::Carfentrazone
+        | I::Diflufenzopyr => Weeds::NONE,
     }
 }
 
@@ -152,7 +174,7 @@ const fn on_leaf(ingredient: Ingredient) -> Weeds {
         }
         I::ChlorimuronEthyl | I::Imazaquin => PIGWEEDS.or(LARGE),
         I::CloransulamMethyl => LARGE,
-        I::Flumetsulam => Weeds::NONE.and(&[Weed::Velvetleaf]),
+        I::Flumetsulam | I::Isoxaflutole => Weeds::NONE.and(&[Weed::Velvetleaf]),
         I::Bentazon => Weeds::NONE.and(&[
             Weed::Velvetleaf,
             Weed::Cocklebur,
@@ -172,7 +194,6 @@ const fn on_leaf(ingredient: Ingredient) -> Weeds {
             Weeds::NONE.and(&[Weed::GiantRagweed, Weed::CommonRagweed, Weed::Cocklebur])
         }
         I::Thiencarbazone => GRASSES.or(PIGWEEDS),
-        I::Isoxaflutole => Weeds::NONE.and(&[Weed::Velvetleaf]),
         I::SMetolachlor
         | I::Acetochlor
         | I::DimethenamidP
