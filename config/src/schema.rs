@@ -2,7 +2,7 @@
 
 use chrono::NaiveTime;
 use chrono_tz::Tz;
-use furrowbell_engine::plan::NitrogenSource;
+use furrowbell_engine::plan::{Inhibitor, NitrogenSource, Placement};
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::reference::weeds::Weed;
 use furrowbell_engine::site::Texture;
@@ -119,13 +119,11 @@ stand_ins! {
     /// Number of a site-of-action group.
     GroupNumber = json!({ "type": "integer", "minimum": 1, "maximum": 34 });
     /// A form of nitrogen.
-    NitrogenSourceName = words(&[
-        NitrogenSource::Uan28,
-        NitrogenSource::Uan32,
-        NitrogenSource::Urea,
-        NitrogenSource::AnhydrousAmmonia,
-        NitrogenSource::AmmoniumNitrate,
-    ]);
+    NitrogenSourceName = words(&NitrogenSource::ALL);
+    /// Where a fertiliser lies.
+    PlacementName = words(&Placement::ALL);
+    /// What holds a fertiliser back.
+    InhibitorName = words(&Inhibitor::ALL);
     /// Degrees of latitude.
     LatitudeDegrees = number(Latitude::MIN, Latitude::MAX);
     /// Degrees of longitude.

@@ -6,11 +6,13 @@ use crate::clocks::nitrogen::{self, Normal};
 use crate::clocks::soil_temperature::SoilTemperature;
 use crate::clocks::soil_water::{Bucket, Reading, WaterDay};
 use crate::plan::Crop;
-use crate::reference::crops;
+use crate::reference::{crops, soils};
 use crate::season::Input;
 use crate::season::record::Record;
+use crate::site::Site;
 use crate::sky;
-use crate::units::{Celsius, Latitude};
+use crate::sky::demand::{self, USUAL_ELEVATION_M};
+use crate::units::{Latitude, Metres};
 use crate::weather::{Day, Kind, Sourced, Weather};
 use chrono::{Datelike, NaiveDate, TimeDelta};
 use serde::Serialize;
@@ -122,14 +124,14 @@ fn soil(input: &Input<'_>, record: &Record, days: &[Day], normal: &Normal) -> Ve
         Crop::Corn { .. } => crops::CORN_WATER,
         Crop::Soybean { .. } => crops::SOYBEAN_WATER,
     };
-    let mut bucket = Bucket::at_capacity(input.site.texture, crop);
+    let mut bucket = Bucket::at_capacity(soils::under(input.site), crop);
     let mut warmth = Warmth { soil: None, missing: 0, bridge: gap_days(input) };
     days.iter()
         .map(|day| SoilRow {
             temperature_c: warmth.advance(day, normal),
             water: bucket.advance(&WaterDay {
                 rain_mm: day.rain.map(|rain| rain.value.get()),
-                demand_mm: demand(input.site.latitude, day),
+                demand_mm: demand(input.site, day),
                 crop_days: crop_days(record.planted, day.date),
             }),
         })
@@ -160,16 +162,9 @@ impl Warmth {
     }
 }
 
-/// Evaporative demand; a day without temperatures takes the usual ones, whose error is small
-/// beside that of a missing rain.
-fn demand(latitude: Latitude, day: &Day) -> f64 {
-    let radiation = sky::extraterrestrial_radiation(latitude, day.date.ordinal());
-    let usual = || {
-        let (high, low) = sky::normal_temperatures(latitude, day.date);
-        Some((Celsius::new(high).ok()?, Celsius::new(low).ok()?))
-    };
-    let known = day.high.zip(day.low).map(|(high, low)| (high.value, low.value));
-    known.or_else(usual).map_or(0.0, |(high, low)| sky::hargreaves(high, low, radiation))
+fn demand(site: &Site, day: &Day) -> f64 {
+    let elevation = site.elevation.map_or(USUAL_ELEVATION_M.value, Metres::get);
+    demand::of_day(site.latitude, elevation, day).mm
 }
 
 fn crop_days(planted: Option<NaiveDate>, date: NaiveDate) -> Option<f64> {
