@@ -66,6 +66,10 @@ ingredients! {
     Bentazon => "bentazon",
     Quizalofop => "quizalofop",
     Fluthiacet => "fluthiacet",
+    Carfentrazone => "carfentrazone",
+    Paraquat => "paraquat",
+    Imazaquin => "imazaquin",
+    Diflufenzopyr => "diflufenzopyr",
 }
 
 impl Ingredient {
@@ -78,6 +82,7 @@ impl Ingredient {
             | Self::Imazethapyr
             | Self::ChlorimuronEthyl
             | Self::Flumetsulam
+            | Self::Imazaquin
             | Self::Nicosulfuron => 2,
             Self::Pendimethalin => 3,
             Self::Clopyralid | Self::Dicamba | Self::TwoFourD | Self::TwoFourDCholine => 4,
@@ -91,8 +96,11 @@ impl Ingredient {
             | Self::Fomesafen
             | Self::Lactofen
             | Self::Acifluorfen
+            | Self::Carfentrazone
             | Self::Fluthiacet => 14,
             Self::SMetolachlor | Self::Acetochlor | Self::DimethenamidP | Self::Pyroxasulfone => 15,
+            Self::Diflufenzopyr => 19,
+            Self::Paraquat => 22,
             Self::Mesotrione | Self::Isoxaflutole | Self::Tembotrione | Self::Topramezone => 27,
         }
     }

@@ -109,6 +109,7 @@ impl Field {
             plan: &self.plan,
             journal: &self.journal,
             weather: &weather,
+            labels: &[],
             thresholds: &self.thresholds,
             today,
         })
