@@ -1,22 +1,15 @@
-//! Herbicide and weed clocks against the published record, source beside each check.
+//! Herbicide clocks of the soil against the published record, source beside each check.
 
 use chrono::{Days, NaiveDate};
 use furrowbell_engine::clocks::activation::{self, Activation, MixState, Pass, RainDay};
-use furrowbell_engine::clocks::post_window::{self, CropNow};
 use furrowbell_engine::clocks::residual::{self, SoilDay};
-use furrowbell_engine::clocks::{Stage, weeds};
 use furrowbell_engine::findings::ReachBack;
-use furrowbell_engine::plan::Crop;
 use furrowbell_engine::reference::Standing;
 use furrowbell_engine::reference::herbicides::{Ingredient, current_group, decay, soil};
-use furrowbell_engine::reference::weeds::Weed;
 use furrowbell_engine::site::{Texture, TextureGroup};
 use furrowbell_engine::thresholds::Thresholds;
 use furrowbell_engine::units::{Celsius, Inches, Millimetres};
 use furrowbell_engine::weather::{Kind, Sourced};
-
-const CORN: Crop = Crop::Corn { relative_maturity_days: 102.0 };
-const SOYBEAN: Crop = Crop::Soybean { maturity_group: 2.1 };
 
 fn day(offset: u64) -> NaiveDate {
     NaiveDate::from_ymd_opt(2026, 5, 1).unwrap() + Days::new(offset)
