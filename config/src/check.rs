@@ -234,7 +234,7 @@ pub(crate) fn farm(
     }
 }
 
-fn known_person<'p>(
+pub(crate) fn known_person<'p>(
     document: &Document,
     pointer: &str,
     id: &str,

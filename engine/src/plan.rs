@@ -21,7 +21,25 @@ pub enum Crop {
     },
 }
 
+/// A crop without its maturity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CropKind {
+    /// Corn.
+    Corn,
+    /// Soybean.
+    Soybean,
+}
+
 impl Crop {
+    /// Which crop it is.
+    pub const fn kind(&self) -> CropKind {
+        match self {
+            Self::Corn { .. } => CropKind::Corn,
+            Self::Soybean { .. } => CropKind::Soybean,
+        }
+    }
+
     /// Whether it is corn.
     pub const fn is_corn(&self) -> bool {
         matches!(self, Self::Corn { .. })

@@ -28,6 +28,7 @@ use crate::clocks::residual::PartnerEnd;
 use crate::clocks::{DateRange, Stage};
 use crate::findings::Finding;
 use crate::journal::Entry;
+use crate::labels::LabelFact;
 use crate::plan::Plan;
 use crate::reference::herbicides::Ingredient;
 use crate::rules;
@@ -49,6 +50,8 @@ pub struct Input<'a> {
     /// Weather, observed and forecast. What it says of days after `today` counts as forecast,
     /// whatever it calls itself.
     pub weather: &'a Weather,
+    /// What the book confirms of the labels in use.
+    pub labels: &'a [LabelFact],
     /// The numbers in force for the field.
     pub thresholds: &'a Thresholds,
     /// The local day as of which findings are wanted.

@@ -67,6 +67,7 @@ impl Desk {
                     plan,
                     journal: &entries,
                     weather: &Weather::new(days),
+                    labels: &self.book.labels,
                     thresholds: &field.thresholds,
                     today,
                 });

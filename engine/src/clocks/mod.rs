@@ -102,6 +102,13 @@ pub struct DateRange {
     pub latest: NaiveDate,
 }
 
+impl DateRange {
+    /// A date without spread.
+    pub const fn on(date: NaiveDate) -> Self {
+        Self { earliest: date, likely: date, latest: date }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

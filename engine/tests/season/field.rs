@@ -115,6 +115,7 @@ impl Field {
             plan: &self.plan,
             journal: &self.journal,
             weather: &weather,
+            labels: &[],
             thresholds: &self.thresholds,
             today,
         })

@@ -77,8 +77,12 @@ const SMALL: Weeds = Weeds::of(Kin::SmallBroadleaf);
 const LARGE: Weeds = Weeds::of(Kin::LargeBroadleaf);
 const BROADLEAVES: Weeds = SMALL.or(LARGE);
 const ALL: Weeds = GRASSES.or(BROADLEAVES);
-const PIGWEEDS: Weeds =
-    Weeds::NONE.and(&[Weed::Waterhemp, Weed::PalmerAmaranth, Weed::RedrootPigweed]);
+const PIGWEEDS: Weeds = Weeds::NONE.and(&[
+    Weed::Waterhemp,
+    Weed::PalmerAmaranth,
+    Weed::RedrootPigweed,
+    Weed::TumblePigweed,
+]);
 
 const fn through_soil(ingredient: Ingredient) -> Weeds {
     use Ingredient as I;
