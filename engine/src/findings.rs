@@ -110,26 +110,41 @@ pub enum PostLimit {
         /// That height.
         inches: f64,
     },
-    /// The crop passes a stage on the typical label.
+    /// The crop passes the last stage of a label.
     CropStage {
-        /// Last stage on the typical label.
+        /// That stage.
         stage: Stage,
         /// The partner of the mix that sets it.
         ingredient: Ingredient,
+        /// Date of the label where the book confirms it; `None` for a typical label.
+        label: Option<NaiveDate>,
     },
-    /// The crop reaches a stage that the typical label already excludes.
+    /// The crop reaches a stage that a label already excludes.
     BeforeStage {
-        /// First stage past the typical label.
+        /// That stage.
         stage: Stage,
         /// The partner of the mix that sets it.
         ingredient: Ingredient,
+        /// Date of the label where the book confirms it; `None` for a typical label.
+        label: Option<NaiveDate>,
     },
-    /// The crop passes a height on the typical label.
+    /// The crop passes the last height of a label.
     CropHeight {
-        /// Last height on the typical label.
+        /// That height.
         inches: f64,
         /// The partner of the mix that sets it.
         ingredient: Ingredient,
+        /// Date of the label where the book confirms it; `None` for a typical label.
+        label: Option<NaiveDate>,
+    },
+    /// The last day of a label passes.
+    LastDay {
+        /// That day.
+        last: NaiveDate,
+        /// The partner of the mix that sets it.
+        ingredient: Ingredient,
+        /// Date of the label where the book confirms it; `None` for a typical label.
+        label: Option<NaiveDate>,
     },
 }
 

@@ -15,6 +15,7 @@ mod rules;
 pub mod clocks;
 pub mod findings;
 pub mod journal;
+pub mod labels;
 pub mod plan;
 pub mod reference;
 pub mod season;

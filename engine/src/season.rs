@@ -28,6 +28,7 @@ use crate::clocks::residual::PartnerEnd;
 use crate::clocks::{DateRange, Stage};
 use crate::findings::Finding;
 use crate::journal::Entry;
+use crate::labels::LabelFact;
 use crate::plan::Plan;
 use crate::reference::herbicides::Ingredient;
 use crate::rules;
@@ -51,6 +52,8 @@ pub struct Input<'a> {
     pub weather: &'a Weather,
     /// The hours ahead in order of time; empty where no forecast by the hour is at hand.
     pub hours: &'a [Hour],
+    /// What the book confirms of the labels in use.
+    pub labels: &'a [LabelFact],
     /// The numbers in force for the field.
     pub thresholds: &'a Thresholds,
     /// The local day as of which findings are wanted.

@@ -71,6 +71,7 @@ impl Desk {
                     journal: &entries,
                     weather: &Weather::new(days),
                     hours: &forecast.hours,
+                    labels: &self.book.labels,
                     thresholds: &field.thresholds,
                     today,
                 });

@@ -34,6 +34,7 @@ pub(super) struct Facts {
     pub ends: String,
     pub closes: String,
     pub limit: &'static str,
+    pub confirmed: bool,
     pub limit_value: String,
     pub ingredient: &'static str,
     pub reason: &'static str,
@@ -195,27 +196,34 @@ impl Facts {
     }
 
     fn limited_by(&mut self, limit: &PostLimit) {
-        match limit {
+        let (ingredient, label) = match limit {
             PostLimit::WeedHeight { inches } => {
                 self.limit = "weeds";
                 self.limit_value = measure(*inches);
+                return;
             }
-            PostLimit::CropStage { stage, ingredient } => {
+            PostLimit::CropStage { stage, ingredient, label } => {
                 self.limit = "stage";
                 self.limit_value = stage.to_string();
-                self.ingredient = ingredient.name();
+                (ingredient, label)
             }
-            PostLimit::BeforeStage { stage, ingredient } => {
+            PostLimit::BeforeStage { stage, ingredient, label } => {
                 self.limit = "before";
                 self.limit_value = stage.to_string();
-                self.ingredient = ingredient.name();
+                (ingredient, label)
             }
-            PostLimit::CropHeight { inches, ingredient } => {
+            PostLimit::CropHeight { inches, ingredient, label } => {
                 self.limit = "height";
                 self.limit_value = measure(*inches);
-                self.ingredient = ingredient.name();
+                (ingredient, label)
             }
-        }
+            PostLimit::LastDay { ingredient, label, .. } => {
+                self.limit = "day";
+                (ingredient, label)
+            }
+        };
+        self.ingredient = ingredient.name();
+        self.confirmed = label.is_some();
     }
 
     fn wanted_early(&mut self, reason: Option<&EarlyReason>) {

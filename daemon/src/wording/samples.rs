@@ -180,11 +180,18 @@ fn seedbeds() -> [Sample; 6] {
 
 fn post_passes() -> [Sample; 12] {
     let weeds = PostLimit::WeedHeight { inches: 4.0 };
-    let height = PostLimit::CropHeight { inches: 12.0, ingredient: Ingredient::Atrazine };
-    let stage =
-        PostLimit::CropStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Fomesafen };
-    let before =
-        PostLimit::BeforeStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Dicamba };
+    let height =
+        PostLimit::CropHeight { inches: 12.0, ingredient: Ingredient::Atrazine, label: None };
+    let stage = PostLimit::CropStage {
+        stage: Stage::Reproductive(1),
+        ingredient: Ingredient::Fomesafen,
+        label: None,
+    };
+    let before = PostLimit::BeforeStage {
+        stage: Stage::Reproductive(1),
+        ingredient: Ingredient::Dicamba,
+        label: None,
+    };
     let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds };
     [
         sample(open(PostReason::WeedsSeen), true, 7),
@@ -260,11 +267,16 @@ pub fn widest() -> Vec<Sample> {
         }
     }
     let ingredient = Ingredient::CloransulamMethyl;
+    let label = Some(applied_on);
     for limit in [
         PostLimit::WeedHeight { inches: 3.25 },
-        PostLimit::CropHeight { inches: 30.25, ingredient },
-        PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient },
-        PostLimit::BeforeStage { stage: Stage::Vegetative(12), ingredient },
+        PostLimit::CropHeight { inches: 30.25, ingredient, label: None },
+        PostLimit::CropHeight { inches: 30.25, ingredient, label },
+        PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient, label: None },
+        PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient, label },
+        PostLimit::BeforeStage { stage: Stage::Vegetative(12), ingredient, label: None },
+        PostLimit::BeforeStage { stage: Stage::Vegetative(12), ingredient, label },
+        PostLimit::LastDay { last: day(119), ingredient, label },
     ] {
         for reason in [
             PostReason::WeedsSeen,

@@ -3,6 +3,7 @@
 pub mod activation;
 pub mod canopy;
 pub mod corn;
+pub mod effective;
 pub mod growth;
 pub mod heat;
 pub mod nitrogen;
@@ -101,6 +102,13 @@ pub struct DateRange {
     pub likely: NaiveDate,
     /// Latest believable day.
     pub latest: NaiveDate,
+}
+
+impl DateRange {
+    /// A date without spread.
+    pub const fn on(date: NaiveDate) -> Self {
+        Self { earliest: date, likely: date, latest: date }
+    }
 }
 
 #[cfg(test)]

@@ -50,6 +50,7 @@ impl Field {
                 rig_clears: None,
             }),
             weeds: vec![Weed::Waterhemp],
+            resistant: Vec::new(),
         })
     }
 
@@ -117,6 +118,7 @@ impl Field {
             journal: &self.journal,
             weather: &weather,
             hours: &self.hours,
+            labels: &[],
             thresholds: &self.thresholds,
             today,
         })
