@@ -16,13 +16,15 @@ pub const LAYER_IN: f64 = 0.5;
 /// Thickness of a layer, mm.
 pub const LAYER_MM: f64 = 12.7;
 
-/// Share of the difference in water content between two layers that one day draws up, where the
-/// lower is at field capacity.
+/// How much water goes from layer to layer in a day at field capacity, as a multiple of the
+/// difference between them; it falls with the square of the wetness above air-dry.
 ///
 /// Fitted by hand to the daily soil moisture at 5, 10 and 20 cm of Corn Belt stations of the US
 /// Climate Reference Network (NOAA, spring 2020).
 pub const DRAWN_UP: Figure =
-    Figure::new(0.5, Source::common_practice("fitted to NOAA USCRN soil moisture, spring 2020"));
+    Figure::new(6.0, Source::common_practice("fitted to NOAA USCRN soil moisture, spring 2020"));
+/// Thickness of a layer over the way from the lowest into the plough layer below, about 2 in.
+const BELOW_SHARE: f64 = 0.25;
 
 /// The seed zone at the end of a day.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -107,23 +109,41 @@ impl SeedZone {
         wanted_mm - left
     }
 
-    /// Draws water up, lowest layers first; `below` is the water content under the seed zone, a share
-    /// of volume. Gives what came up from there, mm.
+    /// Evens out the water between neighbours, faster the moister they are; `below` is the water
+    /// content under the seed zone, a share of volume. Gives what came up from there, mm, negative
+    /// where water went down.
+    ///
+    /// One backward step of a day, so that it neither overshoots nor loses water.
     pub fn draw_up(&mut self, below: f64) -> f64 {
         let below = below * LAYER_MM;
-        let risen = self.rise(below, self.water[LAYERS - 1]);
-        self.water[LAYERS - 1] += risen;
-        for at in (1..LAYERS).rev() {
-            let moved = self.rise(self.water[at], self.water[at - 1]);
-            self.water[at] -= moved;
-            self.water[at - 1] += moved;
+        let top = &self.water;
+        let mut flow = [0.0; LAYERS];
+        for at in 0..LAYERS - 1 {
+            flow[at] = self.conductance(top[at].max(top[at + 1]));
         }
-        risen
+        flow[LAYERS - 1] = BELOW_SHARE * self.conductance(top[LAYERS - 1].max(below));
+
+        // Each layer in terms of the one below it, from the top; then back up.
+        let mut slope = [0.0; LAYERS];
+        let mut even = [0.0; LAYERS];
+        let (mut flow_above, mut slope_above, mut even_above) = (0.0, 0.0, 0.0);
+        for at in 0..LAYERS {
+            let scale = 1.0 / (1.0 + flow[at] + flow_above * (1.0 - slope_above));
+            slope[at] = flow[at] * scale;
+            even[at] = (top[at] + flow_above * even_above) * scale;
+            (flow_above, slope_above, even_above) = (flow[at], slope[at], even[at]);
+        }
+        let mut lower = below;
+        for at in (0..LAYERS).rev() {
+            lower = even[at] + slope[at] * lower;
+            self.water[at] = lower;
+        }
+        flow[LAYERS - 1] * (below - self.water[LAYERS - 1])
     }
 
-    fn rise(&self, lower: f64, upper: f64) -> f64 {
-        let moist = ((lower - self.driest) / (self.capacity - self.driest)).clamp(0.0, 1.0);
-        DRAWN_UP.value * moist * (lower - upper).max(0.0)
+    fn conductance(&self, wetter: f64) -> f64 {
+        let moist = ((wetter - self.driest) / (self.capacity - self.driest)).clamp(0.0, 1.0);
+        DRAWN_UP.value * moist * moist
     }
 
     /// Water that roots could take from all layers, mm.
@@ -134,6 +154,12 @@ impl SeedZone {
     /// Takes this share of what roots could take out of every layer.
     pub fn take(&mut self, share: f64) {
         self.water = self.water.map(|water| water - share * (water - self.wilting).max(0.0));
+    }
+
+    /// Water content of each layer, a share of volume, uppermost first; a layer that is not known
+    /// is held as if the missing days had been dry.
+    pub fn contents(&self) -> [f64; LAYERS] {
+        self.water.map(|water| water / LAYER_MM)
     }
 
     /// Water in all layers, mm.
