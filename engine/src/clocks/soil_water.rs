@@ -81,8 +81,9 @@ impl Layer {
         self.known |= known && self.water >= self.depth * soil.capacity;
     }
 
-    fn excess(&self, soil: &Soil) -> f64 {
-        (self.water - self.depth * soil.capacity).max(0.0)
+    /// What would stand above field capacity with so much more water.
+    fn excess(&self, more_mm: f64, soil: &Soil) -> f64 {
+        (self.water + more_mm - self.depth * soil.capacity).max(0.0)
     }
 
     fn room(&self, soil: &Soil) -> f64 {
@@ -154,15 +155,14 @@ impl Bucket {
     /// What stands above field capacity moves down, as far as there is room below.
     fn drain(&mut self) {
         let (soil, share) = (&self.soil, self.drainage);
-        let (plough_excess, deep_excess) = (self.plough.excess(soil), self.deep.excess(soil));
         let from_seed = share * self.seed.excess_mm();
-        let from_plough = share * (plough_excess + from_seed);
-        let from_deep = (share * (deep_excess + from_plough)).min(soil.drain_capacity_mm);
+        let from_plough = share * self.plough.excess(from_seed, soil);
+        let from_deep = (share * self.deep.excess(from_plough, soil)).min(soil.drain_capacity_mm);
 
         let from_plough = from_plough.min(self.deep.room(soil) + from_deep);
-        let from_deep = from_deep.min(deep_excess + from_plough);
         let from_seed = self.seed.drain(share, self.plough.room(soil) + from_plough);
-        let from_plough = from_plough.min(plough_excess + from_seed);
+        let from_plough = from_plough.min(self.plough.excess(from_seed, soil));
+        let from_deep = from_deep.min(self.deep.excess(from_plough, soil));
 
         self.plough.add(from_seed - from_plough, soil, self.seed.known());
         self.deep.add(from_plough - from_deep, soil, self.plough.known && self.seed.known());
