@@ -79,6 +79,15 @@ fn top_layer_dries_and_wets_with_the_measured_one() {
     let mut found = Vec::new();
     for (station, rows) in &stations {
         let pairs = course(rows, Texture::SiltLoam);
+        for t in [
+            Texture::Sand,
+            Texture::LoamySand,
+            Texture::SandyLoam,
+            Texture::SiltyClayLoam,
+            Texture::SiltyClay,
+        ] {
+            print!("T {t:?} {:.2} ", furrowbell_published::correlation(&course(rows, t)));
+        }
         if pairs.len() < 60 {
             println!("{station}: only {} days measured", pairs.len());
             continue;

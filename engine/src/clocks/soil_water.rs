@@ -185,6 +185,7 @@ impl Bucket {
             return;
         }
         let share = (wanted_mm / available).min(1.0);
+        self.balance.roots_took_from_surface(share * self.seed.available_mm());
         self.seed.take(share);
         self.plough.water -= share * plough;
         self.deep.water -= share * deep;

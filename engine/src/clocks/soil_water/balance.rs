@@ -292,6 +292,13 @@ impl Balance {
         Flux { runoff_mm, infiltration_mm, basal, surface, stress, uptake_mm, drained_mm }
     }
 
+    /// Counts what the roots took out of the surface layer as lost to the air too (FAO-56 Eq. 77, the
+    /// transpiration from the exposed soil). FAO-56 leaves it out for deep roots; those of a young
+    /// crop are shallow.
+    pub fn roots_took_from_surface(&mut self, mm: f64) {
+        self.surface.loss = (self.surface.loss + mm).min(self.surface.total);
+    }
+
     /// Height and roots follow the basal coefficient up and stay (FAO-56 Annex 8).
     fn grow(&mut self, basal: f64) {
         let [start, peak, _] = self.crop.basal;
