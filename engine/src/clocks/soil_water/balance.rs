@@ -19,6 +19,13 @@ pub const START_ROOTS_M: Figure = Figure::new(
     0.2,
     Source::published("FAO Irrigation and Drainage Paper 56, 1998, Annex 8: 0.15 to 0.20 m"),
 );
+/// Share of the evaporation that residue over the whole ground holds back.
+pub const RESIDUE_HOLDS_BACK: Figure = Figure::new(
+    0.5,
+    Source::from_memory(
+        "FAO-56, 1998, chapter 11: 5 % less for each 10 % of the ground under mulch",
+    ),
+);
 /// Height of a crop that has just come up, m.
 const START_HEIGHT_M: f64 = 0.01;
 
@@ -111,6 +118,8 @@ pub struct Pull {
     pub basal: f64,
     /// Share of the ground that is bare and wetted (few).
     pub exposed: f64,
+    /// Share of the evaporation that residue lets through.
+    pub let_through: f64,
 }
 
 /// What the surface gave on a day.
@@ -164,8 +173,8 @@ impl Surface {
             self.loss = wetted;
         }
         let reduction = self.reduction();
-        let coefficient =
-            (reduction * (pull.most - pull.basal).max(0.0)).min(pull.exposed * pull.most);
+        let free = (reduction * (pull.most - pull.basal).max(0.0)).min(pull.exposed * pull.most);
+        let coefficient = pull.let_through * free;
         let taken = (coefficient * pull.demand_mm / pull.exposed).min(self.total - self.loss);
         self.loss = (wetted + taken).min(self.total);
         Evaporated { reduction, coefficient, mm: taken * pull.exposed, through_mm }
@@ -211,6 +220,7 @@ pub struct Balance {
     curve: CurveNumber,
     when: RainTime,
     held: f64,
+    let_through: f64,
     surface: Surface,
     height_m: f64,
     roots_m: f64,
@@ -231,11 +241,17 @@ impl Balance {
             curve,
             when,
             held: 1000.0 * (soil.capacity - soil.wilting),
+            let_through: 1.0,
             surface,
             height_m: START_HEIGHT_M,
             roots_m: START_ROOTS_M.value,
             depletion: 0.0,
         }
+    }
+
+    /// The same with residue over this share of the ground, 0 to 1.
+    pub fn under_residue(self, cover: f64) -> Self {
+        Self { let_through: 1.0 - RESIDUE_HOLDS_BACK.value * cover, ..self }
     }
 
     /// The surface.
@@ -266,13 +282,21 @@ impl Balance {
         let runoff_mm = self.curve.runoff(rain, &self.surface);
         let most = day.climate.most_demand(self.height_m, basal);
         let exposed = 1.0 - self.cover(basal, most);
-        let pull = Pull { demand_mm: day.demand_mm, most, basal, exposed };
+        let let_through = self.let_through;
+        let pull = Pull { demand_mm: day.demand_mm, most, basal, exposed, let_through };
         let surface = self.surface.advance(&pull, rain - runoff_mm, self.when);
         let stress = self.stress((surface.coefficient + basal) * day.demand_mm);
         let uptake_mm = stress * basal * day.demand_mm;
         let drained_mm = self.settle(rain - runoff_mm, surface.mm + uptake_mm);
         let infiltration_mm = day.rain_mm.map(|rain| rain - runoff_mm);
         Flux { runoff_mm, infiltration_mm, basal, surface, stress, uptake_mm, drained_mm }
+    }
+
+    /// Counts what the roots took out of the surface layer as lost to the air too (FAO-56 Eq. 77, the
+    /// transpiration from the exposed soil). FAO-56 leaves it out for deep roots; those of a young
+    /// crop are shallow.
+    pub fn roots_took_from_surface(&mut self, mm: f64) {
+        self.surface.loss = (self.surface.loss + mm).min(self.surface.total);
     }
 
     /// Height and roots follow the basal coefficient up and stay (FAO-56 Annex 8).
