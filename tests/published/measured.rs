@@ -16,9 +16,7 @@ use furrowbell_engine::units::{
     Celsius, Inches, Latitude, Longitude, Millimetres, Percent, PoundsPerAcre,
 };
 use furrowbell_engine::weather::{Day, Kind, Sourced, Weather};
-use furrowbell_published::{
-    AMES, Row, correlation, find, number, root_mean_square, rows, stations,
-};
+use furrowbell_published::{AMES, Row, find, number, root_mean_square, rows, stations};
 use std::collections::BTreeMap;
 
 fn celsius(value: f64) -> Celsius {

@@ -21,7 +21,8 @@ pub const LAYER_MM: f64 = 12.7;
 /// of 65 cm2 a day.
 ///
 /// Fitted by hand to the daily soil moisture at 5 cm of Corn Belt stations of the US Climate
-/// Reference Network (NOAA, spring 2020): from 20 up the median station follows about equally well.
+/// Reference Network (NOAA, spring 2020), where the median station follows about equally well from 20
+/// up, and to the dry spring of 2021 and the moist one of 2022 at Ames, Iowa.
 pub const DRAWN_UP: Figure =
     Figure::new(40.0, Source::common_practice("fitted to NOAA USCRN soil moisture, spring 2020"));
 
@@ -195,4 +196,56 @@ fn moist_from_in(layers: &[Option<f64>; LAYERS]) -> Option<f64> {
         depth += LAYER_IN;
     }
     None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::site::{Particles, Texture};
+    use proptest::prelude::*;
+
+    fn zone() -> SeedZone {
+        let loam = Particles::middle_of(Texture::Loam);
+        SeedZone::at_capacity(&Soil::new(Texture::Loam, loam, 3.0))
+    }
+
+    #[test]
+    fn a_missing_rain_leaves_every_layer_unknown_until_it_is_refilled() {
+        let mut zone = zone();
+        zone.evaporate(10.0);
+        zone.wet(None);
+        assert_eq!(zone.reading(), Reading { layers: [None; LAYERS], moist_from_in: None });
+        zone.wet(Some(0.0));
+        assert!(zone.reading().layers[0].is_none());
+        zone.wet(Some(8.0));
+        assert!(zone.reading().layers[0].is_some());
+    }
+
+    #[test]
+    fn a_dry_front_moves_down_from_the_top() {
+        let mut zone = zone();
+        zone.evaporate(8.0);
+        let reading = zone.reading();
+        assert_eq!(reading.layers[0], Some(0.0));
+        assert_eq!(reading.layers[LAYERS - 1], Some(1.0));
+        let moist = reading.moist_from_in.unwrap();
+        assert!(moist > 0.0 && moist < 4.0);
+        zone.evaporate(1000.0);
+        assert_eq!(zone.reading().moist_from_in, None);
+    }
+
+    proptest! {
+        #[test]
+        fn what_comes_up_is_all_that_is_gained(
+            taken in 0.0..40.0_f64, rain in 0.0..40.0_f64, below in 0.1..0.45_f64,
+        ) {
+            let mut zone = zone();
+            zone.evaporate(taken);
+            zone.wet(Some(rain));
+            let before = zone.total_mm();
+            let risen = zone.draw_up(below);
+            prop_assert!((zone.total_mm() - before - risen).abs() < 1e-9);
+            prop_assert!(zone.contents().iter().all(|content| *content > 0.0));
+        }
+    }
 }

@@ -122,6 +122,7 @@ impl Bucket {
     }
 
     /// The same with residue over this share of the ground, 0 to 1: it holds back the air.
+    #[must_use]
     pub fn under_residue(self, cover: f64) -> Self {
         Self { balance: self.balance.under_residue(cover), ..self }
     }
