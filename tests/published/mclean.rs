@@ -54,7 +54,7 @@ fn ten_days_of_a_drying_surface_wetted_early_in_the_day() {
     }
 }
 
-/// Corn of the McLean County file.
+/// Corn as the parameter file has it.
 const CORN: WaterUse = WaterUse {
     stage_days: [24.0, 32.0, 40.0, 41.0],
     basal: [0.15, 1.05, 0.15],

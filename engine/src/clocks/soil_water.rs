@@ -122,6 +122,7 @@ impl Bucket {
     }
 
     /// The same with residue over this share of the ground, 0 to 1: it holds back the air.
+    #[must_use]
     pub fn under_residue(self, cover: f64) -> Self {
         Self { balance: self.balance.under_residue(cover), ..self }
     }
@@ -138,7 +139,8 @@ impl Bucket {
         let saturated = self.plough_room_filled() >= SATURATED_SHARE.value;
         self.drain();
         self.seed.evaporate(flux.surface.mm);
-        self.plough.water -= self.seed.draw_up(self.plough.water / self.plough.depth);
+        let surface = self.balance.surface().reduction();
+        self.plough.water -= self.seed.draw_up(self.plough.water / self.plough.depth, surface);
         self.transpire(flux.uptake_mm);
         self.reading(saturated)
     }

@@ -250,6 +250,7 @@ impl Balance {
     }
 
     /// The same with residue over this share of the ground, 0 to 1.
+    #[must_use]
     pub fn under_residue(self, cover: f64) -> Self {
         Self { let_through: 1.0 - RESIDUE_HOLDS_BACK.value * cover, ..self }
     }
@@ -340,5 +341,65 @@ pub fn basal_coefficient(crop: &WaterUse, days: f64) -> f64 {
         line(start, peak, (days - initial) / development)
     } else {
         line(peak, end, (days - initial - development - middle) / late)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reference::crops::CORN_WATER;
+    use crate::site::{Particles, Texture};
+    use proptest::prelude::*;
+
+    fn corn(texture: Texture, antecedent: Antecedent, when: RainTime) -> Balance {
+        let soil = Soil::new(texture, Particles::middle_of(texture), 3.0);
+        let curve = CurveNumber::new(soil.curve_number, antecedent);
+        Balance::starting(&soil, CORN_WATER, Surface::of(&soil), curve, when)
+    }
+
+    #[test]
+    fn residue_holds_back_the_air() {
+        let day = BalanceDay {
+            rain_mm: Some(0.0),
+            demand_mm: 5.0,
+            crop_days: None,
+            climate: Climate::STANDARD,
+        };
+        let mut bare = corn(Texture::Loam, Antecedent::Middling, RainTime::Early);
+        let covered = bare.under_residue(1.0).advance(&day).surface.mm;
+        assert!((covered - 0.5 * bare.advance(&day).surface.mm).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_wet_surface_sheds_more_of_a_storm() {
+        let curve = CurveNumber::new(75.0, Antecedent::BySurface);
+        let runoff = |loss| curve.runoff(40.0, &Surface::new(25.6, 9.0, loss));
+        assert!(runoff(0.0) > runoff(9.0) && runoff(9.0) > runoff(25.0));
+    }
+
+    proptest! {
+        #[test]
+        fn the_balance_closes_every_day(
+            rains in prop::collection::vec(0.0..80.0_f64, 1..120),
+            demand_mm in 0.0..9.0_f64,
+            texture in prop::sample::select(Texture::ALL.to_vec()),
+            when in prop::sample::select(vec![RainTime::Early, RainTime::Late]),
+        ) {
+            let mut balance = corn(texture, Antecedent::BySurface, when);
+            for (at, rain) in rains.into_iter().enumerate() {
+                #[expect(clippy::cast_precision_loss, reason = "at most 120 days")]
+                let crop_days = Some(at as f64);
+                let climate = Climate::STANDARD;
+                let before = balance.depletion_mm();
+                let day = BalanceDay { rain_mm: Some(rain), demand_mm, crop_days, climate };
+                let flux = balance.advance(&day);
+                let gained = before - balance.depletion_mm();
+                let out = flux.runoff_mm + flux.drained_mm + flux.surface.mm + flux.uptake_mm;
+                // A root zone emptied to the wilting point can give no more.
+                let empty = balance.depletion_mm() >= balance.available_mm() - 1e-9;
+                prop_assert!(empty || (rain - out - gained).abs() < 1e-9);
+                prop_assert!((0.0..=1.0).contains(&flux.stress) && flux.runoff_mm <= rain);
+            }
+        }
     }
 }
