@@ -5,6 +5,7 @@
 use chrono::{Days, NaiveDate};
 use divan::counter::ItemsCount;
 use divan::{AllocProfiler, Bencher};
+use furrowbell_engine::cell::Cell;
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Plan};
 use furrowbell_engine::reference::herbicides::Ingredient;
@@ -33,13 +34,17 @@ fn planted() -> NaiveDate {
     NaiveDate::from_ymd_opt(2026, 4, 28).unwrap_or_default()
 }
 
+fn latitude() -> Latitude {
+    Latitude::new(42.0).expect("on the globe")
+}
+
 fn today() -> NaiveDate {
     planted() + Days::new(SEASON_DAYS)
 }
 
 /// A measured year in the middle of the Corn Belt: warmth that rises to July and wavers, a rain
 /// every fifth day of 2 to 24 mm.
-fn weather() -> Weather {
+fn cell() -> Cell {
     let first = planted() - Days::new(60);
     let day = |offset: u32, date: NaiveDate| {
         let turn = f64::from(offset) / 365.0 * std::f64::consts::TAU;
@@ -60,7 +65,8 @@ fn weather() -> Weather {
     };
     let last = today() + Days::new(7);
     let dates = first.iter_days().take_while(|date| *date <= last);
-    Weather::new((0..).zip(dates).map(|(offset, date)| day(offset, date)).collect())
+    let days = (0..).zip(dates).map(|(offset, date)| day(offset, date)).collect();
+    Cell::new(latitude(), &Weather::new(days))
 }
 
 /// One field with everything a season can hold.
@@ -97,7 +103,7 @@ impl Field {
         let at = |days, event| Entry { date: planted() + Days::new(days), event };
         Self {
             site: Site {
-                latitude: Latitude::new(42.0).expect("on the globe"),
+                latitude: latitude(),
                 longitude: Longitude::new(-93.5).expect("on the globe"),
                 texture: Texture::SiltLoam,
                 organic_matter: percent(3.5),
@@ -112,12 +118,12 @@ impl Field {
         }
     }
 
-    fn input<'a>(&'a self, weather: &'a Weather) -> Input<'a> {
+    fn input<'a>(&'a self, cell: &'a Cell) -> Input<'a> {
         Input {
             site: &self.site,
             plan: &self.plan,
             journal: &self.journal,
-            weather,
+            cell,
             thresholds: &self.thresholds,
             today: today(),
         }
@@ -127,15 +133,15 @@ impl Field {
 /// All clocks, findings and a row a day.
 #[divan::bench]
 fn with_rows(bencher: Bencher<'_, '_>) {
-    let (field, weather) = (Field::corn(), weather());
-    bencher.counter(ItemsCount::new(1_usize)).bench_local(|| season::run(&field.input(&weather)));
+    let (field, cell) = (Field::corn(), cell());
+    bencher.counter(ItemsCount::new(1_usize)).bench_local(|| season::run(&field.input(&cell)));
 }
 
 /// Seasons of many fields over one weather.
-#[divan::bench(sample_count = 5, sample_size = 1)]
+#[divan::bench(sample_count = 3, sample_size = 1)]
 fn many_fields(bencher: Bencher<'_, '_>) {
-    let (field, weather) = (Field::corn(), weather());
+    let (field, cell) = (Field::corn(), cell());
     bencher.counter(ItemsCount::new(FIELDS)).bench_local(|| {
-        (0..FIELDS).map(|_| season::run(&field.input(&weather)).findings.len()).sum::<usize>()
+        (0..FIELDS).map(|_| season::run(&field.input(&cell)).findings.len()).sum::<usize>()
     });
 }

@@ -22,6 +22,7 @@ pub(crate) use pre::PreCourse;
 pub(crate) use record::Record;
 pub(crate) use timeline::{Timeline, gap_days};
 
+use crate::cell::Cell;
 use crate::clocks::activation::DayState;
 use crate::clocks::heat::DayHeat;
 use crate::clocks::residual::PartnerEnd;
@@ -33,7 +34,7 @@ use crate::reference::herbicides::Ingredient;
 use crate::rules;
 use crate::site::Site;
 use crate::thresholds::Thresholds;
-use crate::weather::{Day, Kind, Weather};
+use crate::weather::{Day, Kind};
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -46,9 +47,9 @@ pub struct Input<'a> {
     pub plan: &'a Plan,
     /// What happened, in any order; entries dated after `today` are ignored.
     pub journal: &'a [Entry],
-    /// Weather, observed and forecast. What it says of days after `today` counts as forecast,
-    /// whatever it calls itself.
-    pub weather: &'a Weather,
+    /// Weather of the field's place, observed and forecast. What it says of days after `today`
+    /// counts as forecast, whatever it calls itself.
+    pub cell: &'a Cell,
     /// The numbers in force for the field.
     pub thresholds: &'a Thresholds,
     /// The local day as of which findings are wanted.

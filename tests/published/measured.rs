@@ -3,6 +3,7 @@
 //! The records are public; see the library of this package.
 
 use chrono::{Datelike, Days, NaiveDate};
+use furrowbell_engine::cell::Cell;
 use furrowbell_engine::clocks::heat::gdd;
 use furrowbell_engine::clocks::soil_temperature::SoilTemperature;
 use furrowbell_engine::clocks::soil_water::{Bucket, WaterDay};
@@ -195,7 +196,7 @@ fn ames(rows: &[Row], year: i32, texture: Texture) -> Season {
         site: &site,
         plan: &plan,
         journal: &[entry(Event::Planted), entry(Event::PreApplied { ingredients: Vec::new() })],
-        weather: &Weather::new(days),
+        cell: &Cell::new(site.latitude, &Weather::new(days)),
         thresholds: &Thresholds::default(),
         today: planted + Days::new(35),
     })

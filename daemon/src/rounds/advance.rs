@@ -7,8 +7,10 @@ use crate::weather::{days, grid, sources};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use furrowbell_config::farms::{Farm, Field};
+use furrowbell_engine::cell::Cell;
 use furrowbell_engine::journal::Entry;
 use furrowbell_engine::season::{self, Input, Season};
+use furrowbell_engine::units::Latitude;
 use furrowbell_engine::weather::{Day, Kind, Weather};
 use std::collections::HashMap;
 
@@ -50,6 +52,7 @@ impl Desk {
             journal.entry(record.field).or_default().push(entry);
         }
         let mut forecasts = Forecasts::of(self).await?;
+        let mut last = None;
         let mut fields = Vec::new();
         for farm in &self.book.farms {
             for field in self.book.fields_of(farm) {
@@ -62,11 +65,12 @@ impl Desk {
                 if let Some(files) = &self.weather.files {
                     days = sources::merge(days, files.days(farm, field, today));
                 }
+                let place = Place::reached(&mut last, field.site.latitude, days);
                 let season = season::run(&Input {
                     site: &field.site,
                     plan,
                     journal: &entries,
-                    weather: &Weather::new(days),
+                    cell: &place.cell,
                     thresholds: &field.thresholds,
                     today,
                 });
@@ -75,6 +79,26 @@ impl Desk {
             }
         }
         Ok(fields)
+    }
+}
+
+/// The weather of the fields last looked at, prepared: fields side by side in the book mostly share
+/// it.
+struct Place {
+    latitude: Latitude,
+    days: Vec<Day>,
+    cell: Cell,
+}
+
+impl Place {
+    /// The place kept, unless this field has other weather or lies in another tenth of a degree.
+    fn reached(kept: &mut Option<Self>, latitude: Latitude, days: Vec<Day>) -> &Self {
+        let tenth = Latitude::new((latitude.get() * 10.0).round() / 10.0).unwrap_or(latitude);
+        let same = kept.take().filter(|place| place.latitude == tenth && place.days == days);
+        kept.insert(same.unwrap_or_else(|| {
+            let cell = Cell::new(tenth, &Weather::new(days.clone()));
+            Self { latitude: tenth, days, cell }
+        }))
     }
 }
 

@@ -72,18 +72,18 @@ impl Feed {
         crop: &CropCourse,
     ) -> Option<Self> {
         let plan = input.plan.nitrogen.filter(|_| input.plan.crop.is_corn())?;
+        let normal = input.cell.normal();
         let mut supply = Supply::default();
         let mut loss = WetLoss::default();
         let most_unknown = u32::try_from(gap_days(input)).unwrap_or(u32::MAX);
         let mut at_today = Supply::default();
         let mut rows = Vec::with_capacity(crop.days.len());
-        for day in &crop.days {
-            let at = timeline.at(day.date)?;
-            let soil = &timeline.soil[at];
+        let planted = timeline.at(crop.planted)?;
+        for (day, soil) in crop.days.iter().zip(&timeline.soil[planted..]) {
             if day.date > crop.planted {
                 let ordinal = day.date.ordinal();
                 let water = soil.water.plough_share;
-                supply.advance(&timeline.normal, ordinal, soil.temperature_c, water);
+                supply.advance(normal, ordinal, soil.temperature_c, water);
                 let nitrate = nitrate(&plan, record, crop.planted, day.date);
                 loss.advance(soil.water.saturated, nitrate, soil.temperature_c);
             }
@@ -91,7 +91,7 @@ impl Feed {
                 at_today = supply;
             }
             rows.push(NitrogenRow {
-                supplied_lb: supply.pounds(&timeline.normal, input.site.organic_matter.get()),
+                supplied_lb: supply.pounds(normal, input.site.organic_matter.get()),
                 lag_percent: supply.lag(most_unknown).map(|(percent, _)| percent),
                 uptake_percent: day.stage().map(nitrogen::uptake_percent),
                 lost_lb: loss.pounds,
@@ -140,13 +140,12 @@ fn sidedress(
         return None;
     }
     let first = if early.is_some() { EARLY_STAGE } else { USUAL_STAGE };
-    let opens = crop.when(input, |growth, _| growth.stage() >= first)?;
-    let passed = crop.when(input, |growth, height| match plan.rig_clears {
+    let opens = crop.when(|stage, _| stage >= first)?;
+    let passed = crop.when(|stage, height| match plan.rig_clears {
         Some(clears) => {
-            height.is_some_and(|height| height > clears.get())
-                || growth.stage() >= LAST_STAGE_FOR_YIELD
+            height.is_some_and(|height| height > clears.get()) || stage >= LAST_STAGE_FOR_YIELD
         }
-        None => growth.stage() > LAST_STAGE,
+        None => stage > LAST_STAGE,
     })?;
     let before = |date: NaiveDate| date.pred_opt().unwrap_or(date);
     let latest = DateRange {

@@ -11,7 +11,6 @@ use crate::season::crop::CropCourse;
 use crate::season::pre::PreCourse;
 use crate::season::record::Record;
 use crate::season::timeline::Timeline;
-use crate::sky;
 use crate::units::Inches;
 use chrono::{NaiveDate, TimeDelta};
 use serde::Serialize;
@@ -65,8 +64,8 @@ pub(crate) fn window(
     let tall = weeds_outgrow(input, record, timeline, pre, crop, target);
     let (closes, limit) =
         post_window::closes(&limits, tall.map(|range| (range, target)), |bound| {
-            crop.when(input, |growth, height_in| {
-                let now = CropNow { stage: Some(growth.stage()), height_in, ..CropNow::default() };
+            crop.when(|stage, height_in| {
+                let now = CropNow { stage: Some(stage), height_in, ..CropNow::default() };
                 bound.is_past(&now) == Some(true)
             })
         })?;
@@ -84,7 +83,7 @@ fn opening(
         return at(PostReason::WeedsSeen, on);
     }
     let Some(pre) = pre else {
-        let v1 = crop.when(input, |growth, _| growth.stage() >= Stage::Vegetative(1))?;
+        let v1 = crop.when(|stage, _| stage >= Stage::Vegetative(1))?;
         return at(PostReason::NoPre, v1.likely);
     };
     if let Some(ends) = pre.ends(input) {
@@ -140,7 +139,8 @@ fn weed_heat(input: &Input<'_>, timeline: &Timeline, from: NaiveDate) -> Vec<Hea
                 let day = &timeline.days[at];
                 day.high.zip(day.low).map(|(high, low)| (high.value.get(), low.value.get()))
             } else {
-                Some(sky::normal_temperatures(input.site.latitude, date))
+                let usual = input.cell.usual(date);
+                Some((usual.high_c, usual.low_c))
             };
             let gdd_c10 = mean.map(|(high, low)| (f64::midpoint(high, low) - WEED_BASE_C).max(0.0));
             HeatDay { date, gdd_c10 }

@@ -1,6 +1,7 @@
 //! A made-up field and made-up weather for season tests.
 
 use chrono::{Days, NaiveDate};
+use furrowbell_engine::cell::Cell;
 use furrowbell_engine::findings::{Finding, Topic};
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Plan};
@@ -103,12 +104,12 @@ impl Field {
 
     /// The season with the weather of today and later left as it is written.
     pub fn on(&self, today: NaiveDate) -> Season {
-        let weather = Weather::new(self.days.clone());
+        let cell = Cell::new(self.site.latitude, &Weather::new(self.days.clone()));
         season::run(&Input {
             site: &self.site,
             plan: &self.plan,
             journal: &self.journal,
-            weather: &weather,
+            cell: &cell,
             thresholds: &self.thresholds,
             today,
         })
