@@ -142,6 +142,19 @@ fn with_rows(bencher: Bencher<'_, '_>) {
 fn many_fields(bencher: Bencher<'_, '_>) {
     let (field, cell) = (Field::corn(), cell());
     bencher.counter(ItemsCount::new(FIELDS)).bench_local(|| {
-        (0..FIELDS).map(|_| season::run(&field.input(&cell)).findings.len()).sum::<usize>()
+        (0..FIELDS).map(|_| season::find(&field.input(&cell)).findings.len()).sum::<usize>()
     });
+}
+
+/// All clocks and findings, no rows.
+#[divan::bench]
+fn without_rows(bencher: Bencher<'_, '_>) {
+    let (field, cell) = (Field::corn(), cell());
+    bencher.counter(ItemsCount::new(1_usize)).bench_local(|| season::find(&field.input(&cell)));
+}
+
+/// What a cell costs before the first of its fields is run.
+#[divan::bench]
+fn cell_prepared(bencher: Bencher<'_, '_>) {
+    bencher.bench_local(cell);
 }

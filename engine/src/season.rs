@@ -35,6 +35,7 @@ use crate::rules;
 use crate::site::Site;
 use crate::thresholds::Thresholds;
 use crate::weather::{Day, Kind};
+use arrayvec::ArrayVec;
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -56,8 +57,17 @@ pub struct Input<'a> {
     pub today: NaiveDate,
 }
 
+/// What a season shows as of its `today`, without its rows.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Found {
+    /// Where things stand today; `None` before anything has happened.
+    pub now: Option<Now>,
+    /// What it shows today.
+    pub findings: Vec<Finding>,
+}
+
 /// The season as of its `today`.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Season {
     /// One row a day from planting (or the first pass) to the last day of weather, three weeks
     /// past today at most. Empty before anything has happened.
@@ -114,6 +124,13 @@ pub struct PreNow {
     pub partners: Vec<PartnerEnd>,
 }
 
+/// Partners of a mix that the row of a day lists; the clocks run for every partner there is.
+pub const LISTED_PARTNERS: usize = 8;
+
+/// Something of each partner of a mix, held in the row itself so that a season of rows is one
+/// piece of memory.
+pub type PartnerRows<T> = ArrayVec<T, LISTED_PARTNERS>;
+
 /// One day of a season.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DayRow {
@@ -134,9 +151,9 @@ pub struct DayRow {
     /// The soil.
     pub soil: SoilRow,
     /// Each partner of the last pre pass that waits for rain, from the day after the pass on.
-    pub activation: Vec<ActivationRow>,
+    pub activation: PartnerRows<ActivationRow>,
     /// Each partner of the last pre pass that rain has set.
-    pub residual: Vec<ResidualRow>,
+    pub residual: PartnerRows<ResidualRow>,
     /// The post window as it lies over this day.
     pub post_window: Option<WindowRow>,
     /// The sidedress window as it lies over this day.
@@ -144,7 +161,7 @@ pub struct DayRow {
     /// Corn nitrogen.
     pub nitrogen: Option<NitrogenRow>,
     /// What is missing.
-    pub unknown: Vec<Unknown>,
+    pub unknown: ArrayVec<Unknown, { Unknown::KINDS }>,
 }
 
 /// One partner of the pre on one day.
@@ -222,10 +239,16 @@ pub enum Unknown {
     SoilWater,
 }
 
+impl Unknown {
+    /// How many there are.
+    pub const KINDS: usize = 5;
+}
+
 /// The clocks of one field after they have run.
 pub(crate) struct Course<'a> {
     pub input: &'a Input<'a>,
     pub record: Record,
+    start: NaiveDate,
     pub timeline: Timeline,
     pub crop: Option<CropCourse>,
     pub pre: Option<PreCourse>,
@@ -233,19 +256,29 @@ pub(crate) struct Course<'a> {
     pub feed: Option<Feed>,
 }
 
-/// Runs one season.
+/// Runs one season: rows, where things stand, and findings.
 pub fn run(input: &Input<'_>) -> Season {
-    let record = Record::read(input.journal, input.plan, input.today);
-    let sprayed = record.pre.as_ref().map(|pre| pre.date);
-    let Some(start) = record.planted.into_iter().chain(sprayed).min() else {
-        return Season { days: Vec::new(), now: None, findings: Vec::new() };
-    };
-    let course = Course::run(input, record, start);
-    Season { days: course.rows(start), now: Some(course.now()), findings: rules::find(&course) }
+    Course::of(input).map_or_else(Season::default, |course| Season {
+        days: course.rows(),
+        now: Some(course.now()),
+        findings: rules::find(&course),
+    })
+}
+
+/// The same season without the rows, for a caller that keeps none: it costs less and is smaller.
+pub fn find(input: &Input<'_>) -> Found {
+    Course::of(input).map_or_else(Found::default, |course| Found {
+        now: Some(course.now()),
+        findings: rules::find(&course),
+    })
 }
 
 impl<'a> Course<'a> {
-    fn run(input: &'a Input<'a>, record: Record, start: NaiveDate) -> Self {
+    /// Runs the clocks; `None` before anything has happened.
+    fn of(input: &'a Input<'a>) -> Option<Self> {
+        let record = Record::read(input.journal, input.plan, input.today);
+        let sprayed = record.pre.as_ref().map(|pre| pre.date);
+        let start = record.planted.into_iter().chain(sprayed).min()?;
         let timeline = Timeline::lay(input, &record, start);
         let crop =
             record.planted.and_then(|planted| CropCourse::run(input, &record, &timeline, planted));
@@ -254,7 +287,7 @@ impl<'a> Course<'a> {
             .as_ref()
             .and_then(|crop| post::window(input, &record, &timeline, crop, pre.as_ref()));
         let feed = crop.as_ref().and_then(|crop| Feed::run(input, &record, &timeline, crop));
-        Self { input, record, timeline, crop, pre, post, feed }
+        Some(Self { input, record, start, timeline, crop, pre, post, feed })
     }
 
     /// The sidedress window, where one is in sight.
@@ -286,8 +319,8 @@ impl<'a> Course<'a> {
         }
     }
 
-    fn rows(&self, start: NaiveDate) -> Vec<DayRow> {
-        let first = self.timeline.at(start).unwrap_or(self.timeline.days.len());
+    fn rows(&self) -> Vec<DayRow> {
+        let first = self.timeline.at(self.start).unwrap_or(self.timeline.days.len());
         (first..self.timeline.days.len()).map(|at| self.row(at)).collect()
     }
 
@@ -295,7 +328,7 @@ impl<'a> Course<'a> {
         let day = &self.timeline.days[at];
         let heat = self.timeline.heat[at];
         let crop = self.crop.as_ref().and_then(|course| {
-            let at = usize::try_from((day.date - course.planted).num_days()).ok()?;
+            let at = at.checked_sub(course.starts_at)?;
             Some((at, course.days.get(at)?))
         });
         let nitrogen = crop.and_then(|(at, _)| self.feed.as_ref()?.rows.get(at)).copied();
@@ -313,7 +346,7 @@ impl<'a> Course<'a> {
             post_window: self.post_state(day.date),
             sidedress: self.sidedress_state(day.date),
             nitrogen,
-            unknown: Vec::new(),
+            unknown: ArrayVec::new(),
         };
         let heat_unknown = row.gdd_f.is_none() || crop.is_some_and(|(_, crop)| crop.lower_bound);
         row.unknown = [
@@ -329,15 +362,16 @@ impl<'a> Course<'a> {
         row
     }
 
-    fn activation(&self, date: NaiveDate) -> Vec<ActivationRow> {
+    fn activation(&self, date: NaiveDate) -> PartnerRows<ActivationRow> {
         let Some((pre, state)) =
             self.pre.as_ref().and_then(|pre| Some((pre, pre.activation.on(date)?)))
         else {
-            return Vec::new();
+            return PartnerRows::new();
         };
         pre.activation
             .partners
             .iter()
+            .take(LISTED_PARTNERS)
             .map(|partner| ActivationRow {
                 ingredient: partner.ingredient,
                 rain_in: state.expected.rain_in,
@@ -347,12 +381,15 @@ impl<'a> Course<'a> {
             .collect()
     }
 
-    fn residual(&self, date: NaiveDate) -> Vec<ResidualRow> {
+    fn residual(&self, date: NaiveDate) -> PartnerRows<ResidualRow> {
         let set = self.pre.as_ref().filter(|pre| pre.set_on().is_some_and(|on| on <= date));
-        let Some(residual) = set.and_then(|pre| pre.residual.as_ref()) else { return Vec::new() };
+        let Some(residual) = set.and_then(|pre| pre.residual.as_ref()) else {
+            return PartnerRows::new();
+        };
         residual
             .per_ingredient
             .iter()
+            .take(LISTED_PARTNERS)
             .map(|partner| ResidualRow {
                 ingredient: partner.ingredient,
                 state: if date < partner.ends.earliest {

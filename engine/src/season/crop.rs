@@ -40,6 +40,8 @@ impl CropDay {
 /// The crop from planting to the last day of the timeline.
 pub(crate) struct CropCourse {
     pub planted: NaiveDate,
+    /// Place of the planting day in the timeline.
+    pub starts_at: usize,
     pub days: Vec<CropDay>,
     /// First day of the gap that lost the stage, while it is lost today.
     pub lost_since: Option<NaiveDate>,
@@ -83,7 +85,7 @@ impl CropCourse {
             let usual = |date| input.cell.usual(date).gdd_f;
             Outlook::lay(day.date, [day.growth; 3], forecast, usual)
         });
-        Some(Self { planted, days, lost_since, today, steady_from, outlook })
+        Some(Self { planted, starts_at: start, days, lost_since, today, steady_from, outlook })
     }
 
     /// The crop today.

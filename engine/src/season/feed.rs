@@ -78,8 +78,7 @@ impl Feed {
         let most_unknown = u32::try_from(gap_days(input)).unwrap_or(u32::MAX);
         let mut at_today = Supply::default();
         let mut rows = Vec::with_capacity(crop.days.len());
-        let planted = timeline.at(crop.planted)?;
-        for (day, soil) in crop.days.iter().zip(&timeline.soil[planted..]) {
+        for (day, soil) in crop.days.iter().zip(&timeline.soil[crop.starts_at..]) {
             if day.date > crop.planted {
                 let ordinal = day.date.ordinal();
                 let water = soil.water.plough_share;

@@ -130,20 +130,22 @@ fn weeds_up(input: &Input<'_>, pre: Option<&PreCourse>, crop: &CropCourse) -> Op
     pre.never_set(input).then(|| pre.weeds_up_on(input))
 }
 
+/// Heat for weeds from a day to well past the weather: that of the field as far as it is laid out,
+/// then the usual heat.
 fn weed_heat(input: &Input<'_>, timeline: &Timeline, from: NaiveDate) -> Vec<HeatDay> {
     let last = timeline.last() + TimeDelta::days(AHEAD_DAYS);
-    from.iter_days()
-        .take_while(|date| *date <= last)
-        .map(|date| {
-            let mean = if let Some(at) = timeline.at(date) {
-                let day = &timeline.days[at];
-                day.high.zip(day.low).map(|(high, low)| (high.value.get(), low.value.get()))
-            } else {
-                let usual = input.cell.usual(date);
-                Some((usual.high_c, usual.low_c))
-            };
-            let gdd_c10 = mean.map(|(high, low)| (f64::midpoint(high, low) - WEED_BASE_C).max(0.0));
-            HeatDay { date, gdd_c10 }
-        })
-        .collect()
+    let length = usize::try_from((last - from).num_days() + 1).unwrap_or(0);
+    let mut heat = Vec::with_capacity(length);
+    heat.extend(from.iter_days().take(length).map(|date| {
+        let ends = if let Some(at) = timeline.at(date) {
+            let day = &timeline.days[at];
+            day.high.zip(day.low).map(|(high, low)| (high.value.get(), low.value.get()))
+        } else {
+            let usual = input.cell.usual(date);
+            Some((usual.high_c, usual.low_c))
+        };
+        let gdd_c10 = ends.map(|(high, low)| (f64::midpoint(high, low) - WEED_BASE_C).max(0.0));
+        HeatDay { date, gdd_c10 }
+    }));
+    heat
 }

@@ -2,4 +2,5 @@
 
 mod field;
 mod laws;
+mod memory;
 mod rules;
