@@ -1,7 +1,7 @@
 //! Checks across keys and files, after the shape of each file has passed.
 
 use crate::document::Document;
-use crate::farm_file::{CropName, FarmEntry, FieldEntry, PlanEntry};
+use crate::farm_file::{CropName, FarmEntry, FieldEntry, NitrogenEntry, PlanEntry};
 use crate::farms::Farm;
 use crate::faults::{Fault, Notes};
 use crate::people::{Person, Role, RouteName};
@@ -9,6 +9,8 @@ use crate::replies::Reply;
 use crate::schedule::Schedule;
 use crate::service::{Email, Routes, Service, SmtpSecurity};
 use crate::structure::nearest_word;
+use furrowbell_engine::plan::{Inhibitor, NitrogenSource, Placement};
+use furrowbell_engine::reference::fertilisers;
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::thresholds::{Overrides, Thresholds};
 use std::path::Path;
@@ -251,6 +253,21 @@ fn known_person<'p>(
     person
 }
 
+/// Checks that the forms of nitrogen go with what is said of them.
+fn nitrogen_forms(nitrogen: &NitrogenEntry, mut refuse: impl FnMut(&str, String)) {
+    let gas = nitrogen.source == NitrogenSource::AnhydrousAmmonia;
+    if gas && nitrogen.placement == Some(Placement::Surface) {
+        let message = "placement: anhydrous ammonia is a gas, want in-soil";
+        refuse("/nitrogen/placement", message.into());
+    }
+    let forms = [nitrogen.source, nitrogen.starter_source.unwrap_or(nitrogen.source)];
+    let has_urea = forms.into_iter().any(|form| fertilisers::of(form).urea_share > 0.0);
+    if nitrogen.inhibitor.is_some_and(Inhibitor::slows_urea) && !has_urea {
+        let message = "inhibitor: urease is for urea and UAN, and neither is in the plan";
+        refuse("/nitrogen/inhibitor", message.into());
+    }
+}
+
 /// Checks a plan's keys against its crop.
 pub(crate) fn plan(plan: &PlanEntry, notes: &mut Notes, say: impl Fn(&str, String) -> Fault) {
     let mut refuse =
@@ -286,6 +303,9 @@ pub(crate) fn plan(plan: &PlanEntry, notes: &mut Notes, say: impl Fn(&str, Strin
     }
     if plan.nitrogen.is_some() && plan.crop == CropName::Soybean {
         refuse("/nitrogen", "nitrogen: not for soybean, only corn is sidedressed".into());
+    }
+    if let Some(nitrogen) = &plan.nitrogen {
+        nitrogen_forms(nitrogen, &mut refuse);
     }
     for (pass, entry) in [("pre", &plan.pre), ("post", &plan.post)] {
         let ingredients = entry.iter().flat_map(|entry| &entry.ingredients);

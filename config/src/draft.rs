@@ -8,8 +8,9 @@ use crate::farms::{Done, Field};
 use crate::faults::{Fault, Notes};
 use crate::import::Imported;
 use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, Plan};
-use furrowbell_engine::site::Site;
+use furrowbell_engine::site::{Particles, Site};
 use furrowbell_engine::thresholds::Thresholds;
+use furrowbell_engine::units::Metres;
 
 /// One field as written, with the place to speak of.
 #[derive(Debug)]
@@ -105,6 +106,9 @@ fn complete(entry: &mut FieldEntry, imported: &FieldEntry) {
     entry.acres = entry.acres.or(imported.acres);
     entry.texture = entry.texture.or(imported.texture);
     entry.organic_matter_percent = entry.organic_matter_percent.or(imported.organic_matter_percent);
+    entry.sand_percent = entry.sand_percent.or(imported.sand_percent);
+    entry.clay_percent = entry.clay_percent.or(imported.clay_percent);
+    entry.elevation_ft = entry.elevation_ft.or(imported.elevation_ft);
 }
 
 fn site_of(
@@ -125,12 +129,28 @@ fn site_of(
         let message = format!("field \"{}\": missing {}", entry.name, missing.join(", "));
         notes.faults.push(say("", message));
     }
+    let particles = particles_of(entry).unwrap_or_else(|message| {
+        notes.faults.push(say("", message));
+        None
+    });
     Some(Site {
         latitude: entry.latitude?,
         longitude: entry.longitude?,
         texture: entry.texture?,
         organic_matter: entry.organic_matter_percent?,
+        particles,
+        elevation: entry.elevation_ft.and_then(|feet| Metres::from_feet(feet).ok()),
     })
+}
+
+fn particles_of(entry: &FieldEntry) -> Result<Option<Particles>, String> {
+    match (entry.sand_percent, entry.clay_percent) {
+        (None, None) => Ok(None),
+        (Some(sand), Some(clay)) => Particles::new(sand, clay)
+            .map(Some)
+            .map_err(|error| format!("field \"{}\": {error}", entry.name)),
+        _ => Err(format!("field \"{}\": sand_percent and clay_percent go together", entry.name)),
+    }
 }
 
 fn plan_of(entry: &PlanEntry) -> Option<Plan> {
@@ -152,7 +172,10 @@ fn plan_of(entry: &PlanEntry) -> Option<Plan> {
         nitrogen: entry.nitrogen.map(|nitrogen| NitrogenPlan {
             starter: nitrogen.starter_lb_per_acre,
             sidedress: nitrogen.sidedress_lb_per_acre,
+            starter_source: nitrogen.starter_source.unwrap_or(nitrogen.source),
             source: nitrogen.source,
+            placement: nitrogen.placement.unwrap_or(nitrogen.source.usual_placement()),
+            inhibitor: nitrogen.inhibitor,
             rig_clears: nitrogen.rig_clears_in,
         }),
         weeds: entry.weeds.clone(),

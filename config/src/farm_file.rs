@@ -1,12 +1,12 @@
 //! What `farms/FARM.toml` says, as it is written.
 
 use crate::schema::{
-    FieldAcres, IngredientName, LatitudeDegrees, LongitudeDegrees, NitrogenPounds,
-    NitrogenSourceName, OverridesSchema, TextureName, WeedName, Zone,
+    FieldAcres, IngredientName, InhibitorName, LatitudeDegrees, LongitudeDegrees, NitrogenPounds,
+    NitrogenSourceName, OverridesSchema, PlacementName, TextureName, WeedName, Zone,
 };
 use chrono::NaiveDate;
 use chrono_tz::Tz;
-use furrowbell_engine::plan::NitrogenSource;
+use furrowbell_engine::plan::{Inhibitor, NitrogenSource, Placement};
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::reference::weeds::Weed;
 use furrowbell_engine::site::Texture;
@@ -18,6 +18,9 @@ use std::path::PathBuf;
 
 /// Organic matter that a mineral topsoil can hold (20 % is where organic soils begin; from memory).
 pub(crate) const ORGANIC_MATTER_PERCENT: (f64, f64) = (0.1, 20.0);
+
+/// Elevation of ground that is farmed, feet; within what the engine takes.
+pub(crate) const ELEVATION_FT: (f64, f64) = (-300.0, 9800.0);
 
 /// One farm with its fields: `farms/FARM.toml`.
 #[derive(Debug, Deserialize, JsonSchema)]
@@ -79,6 +82,15 @@ pub struct FieldEntry {
         range(min = ORGANIC_MATTER_PERCENT.0, max = ORGANIC_MATTER_PERCENT.1)
     )]
     pub organic_matter_percent: Option<Percent>,
+    /// Sand of the topsoil by weight, from a laboratory; together with clay.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 100.0))]
+    pub sand_percent: Option<Percent>,
+    /// Clay of the topsoil by weight, from a laboratory; together with sand.
+    #[schemars(with = "Option<f64>", range(min = 0.0, max = 100.0))]
+    pub clay_percent: Option<Percent>,
+    /// Height above the sea.
+    #[schemars(range(min = ELEVATION_FT.0, max = ELEVATION_FT.1))]
+    pub elevation_ft: Option<f64>,
     /// What is meant for it this season; without a plan it has no clocks.
     pub plan: Option<PlanEntry>,
     /// What has happened already.
@@ -158,6 +170,15 @@ pub struct NitrogenEntry {
     /// Form of the sidedress.
     #[schemars(with = "NitrogenSourceName")]
     pub source: NitrogenSource,
+    /// Form of the starter, when it is not that of the sidedress.
+    #[schemars(with = "Option<NitrogenSourceName>")]
+    pub starter_source: Option<NitrogenSource>,
+    /// Where the sidedress lies: surface (dry urea, when nothing is said) or in-soil (all else).
+    #[schemars(with = "Option<PlacementName>")]
+    pub placement: Option<Placement>,
+    /// What holds back the N of both passes.
+    #[schemars(with = "Option<InhibitorName>")]
+    pub inhibitor: Option<Inhibitor>,
     /// Tallest corn that the sidedress rig clears.
     #[schemars(with = "Option<f64>", range(min = 6.0, max = 120.0))]
     pub rig_clears_in: Option<Inches>,

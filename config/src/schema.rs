@@ -2,7 +2,7 @@
 
 use chrono::NaiveTime;
 use chrono_tz::Tz;
-use furrowbell_engine::plan::NitrogenSource;
+use furrowbell_engine::plan::{Inhibitor, NitrogenSource, Placement};
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::reference::weeds::Weed;
 use furrowbell_engine::site::Texture;
@@ -117,13 +117,11 @@ stand_ins! {
     /// A weed.
     WeedName = words(Weed::ALL);
     /// A form of nitrogen.
-    NitrogenSourceName = words(&[
-        NitrogenSource::Uan28,
-        NitrogenSource::Uan32,
-        NitrogenSource::Urea,
-        NitrogenSource::AnhydrousAmmonia,
-        NitrogenSource::AmmoniumNitrate,
-    ]);
+    NitrogenSourceName = words(&NitrogenSource::ALL);
+    /// Where a fertiliser lies.
+    PlacementName = words(&Placement::ALL);
+    /// What holds a fertiliser back.
+    InhibitorName = words(&Inhibitor::ALL);
     /// Degrees of latitude.
     LatitudeDegrees = number(Latitude::MIN, Latitude::MAX);
     /// Degrees of longitude.

@@ -176,6 +176,8 @@ broken! {
     grower_as_advisor: farm, "[\"ida\"]" => "[\"orrin\"]", "farms/ridge.toml:4:13: advisors: \"orrin\" has another role; want an advisor";
     corn_with_a_group: farm, "relative_maturity_days = 105" => "maturity_group = 2.4", "farms/ridge.toml:14:1: relative_maturity_days: missing; corn needs it\nfarms/ridge.toml:16:18: maturity_group: not for corn; want relative_maturity_days";
     soybean_with_nitrogen: farm, "crop = \"corn\"\nrelative_maturity_days = 105" => "crop = \"soybean\"\nmaturity_group = 2.4", "farms/ridge.toml:24:1: nitrogen: not for soybean, only corn is sidedressed";
+    gas_on_the_surface: farm, "source = \"uan32\"" => "source = \"anhydrous-ammonia\"\nplacement = \"surface\"", "farms/ridge.toml:28:13: placement: anhydrous ammonia is a gas, want in-soil";
+    urease_without_urea: farm, "source = \"uan32\"" => "source = \"ammonium-nitrate\"\ninhibitor = \"urease\"", "farms/ridge.toml:28:13: inhibitor: urease is for urea and UAN, and neither is in the plan";
     too_shallow_for_corn: farm, "depth_in = 2" => "depth_in = 0.5", "farms/ridge.toml:17:12: depth_in: found 0.5, want 1 to 3.5 for corn";
     post_before_planting: farm, "planted = 2026-05-01" => "planted = 2026-05-01\npost_applied = 2026-04-01", "farms/ridge.toml:31:16: post_applied: found 2026-04-01, before planting on 2026-05-01";
     pounds_without_a_pass: farm, "planted = 2026-05-01" => "sidedressed_lb_per_acre = 90", "farms/ridge.toml:30:27: sidedressed_lb_per_acre: no pass goes with it; want sidedressed as well";

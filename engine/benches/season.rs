@@ -7,7 +7,7 @@ use divan::counter::ItemsCount;
 use divan::{AllocProfiler, Bencher};
 use furrowbell_engine::cell::Cell;
 use furrowbell_engine::journal::{Entry, Event};
-use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Plan};
+use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Placement, Plan};
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::reference::weeds::Weed;
 use furrowbell_engine::season::{self, Input};
@@ -66,7 +66,7 @@ fn cell() -> Cell {
     let last = today() + Days::new(7);
     let dates = first.iter_days().take_while(|date| *date <= last);
     let days = (0..).zip(dates).map(|(offset, date)| day(offset, date)).collect();
-    Cell::new(latitude(), &Weather::new(days))
+    Cell::new(latitude(), None, &Weather::new(days))
 }
 
 /// One field with everything a season can hold.
@@ -95,7 +95,10 @@ impl Field {
             nitrogen: Some(NitrogenPlan {
                 starter: pounds(40.0),
                 sidedress: pounds(130.0),
+                starter_source: NitrogenSource::Uan32,
                 source: NitrogenSource::Uan32,
+                placement: Placement::InSoil,
+                inhibitor: None,
                 rig_clears: Some(inches(24.0)),
             }),
             weeds: vec![Weed::Waterhemp, Weed::GiantFoxtail, Weed::RedrootPigweed],
@@ -107,6 +110,8 @@ impl Field {
                 longitude: Longitude::new(-93.5).expect("on the globe"),
                 texture: Texture::SiltLoam,
                 organic_matter: percent(3.5),
+                particles: None,
+                elevation: None,
             },
             plan,
             journal: vec![

@@ -5,7 +5,7 @@
 use chrono::NaiveDate;
 use furrowbell_engine::cell::Cell;
 use furrowbell_engine::journal::{Entry, Event};
-use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Plan};
+use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Placement, Plan};
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::season::{self, Input};
 use furrowbell_engine::site::{Site, Texture};
@@ -32,6 +32,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         longitude: Longitude::new(-93.6)?,
         texture: Texture::SiltLoam,
         organic_matter: Percent::new(3.5)?,
+        particles: None,
+        elevation: None,
     };
     let mix = |ingredients: &[Ingredient]| {
         Some(HerbicidePlan { name: "mix".to_owned(), ingredients: ingredients.to_vec() })
@@ -46,7 +48,10 @@ fn main() -> Result<(), Box<dyn Error>> {
         nitrogen: Some(NitrogenPlan {
             starter: PoundsPerAcre::new(40.0)?,
             sidedress: PoundsPerAcre::new(130.0)?,
+            starter_source: NitrogenSource::Uan32,
             source: NitrogenSource::Uan32,
+            placement: Placement::InSoil,
+            inhibitor: None,
             rig_clears: None,
         }),
         weeds: Vec::new(),
@@ -54,7 +59,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let entry = |event| Entry { date: planted, event };
     let journal = [entry(Event::Planted), entry(Event::PreApplied { ingredients: Vec::new() })];
     let thresholds = Thresholds::default();
-    let cell = Cell::new(site.latitude, &Weather::new(days?));
+    let cell = Cell::new(site.latitude, site.elevation, &Weather::new(days?));
     let input = Input {
         site: &site,
         plan: &plan,

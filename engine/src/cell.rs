@@ -8,7 +8,8 @@ use crate::clocks::heat::{self, DayHeat};
 use crate::clocks::nitrogen::{self, Normal};
 use crate::clocks::soil_temperature::SoilTemperature;
 use crate::sky;
-use crate::units::{Celsius, Latitude};
+use crate::sky::demand::{self, USUAL_ELEVATION_M};
+use crate::units::{Latitude, Metres};
 use crate::weather::{Day, Weather};
 use chrono::{Datelike, Days, NaiveDate};
 
@@ -54,13 +55,15 @@ pub struct Cell {
 }
 
 impl Cell {
-    /// Prepares the weather of a place at a latitude.
-    pub fn new(latitude: Latitude, weather: &Weather) -> Self {
+    /// Prepares the weather of a place; where its elevation is not known, the usual one of the Corn
+    /// Belt stands in.
+    pub fn new(latitude: Latitude, elevation: Option<Metres>, weather: &Weather) -> Self {
+        let elevation_m = elevation.map_or(USUAL_ELEVATION_M.value, Metres::get);
         let new_year = NaiveDate::from_ymd_opt(LEAP_YEAR, 1, 1).unwrap_or_default();
         let usual: Vec<UsualDay> = new_year
             .iter_days()
             .take_while(|date| date.year() == LEAP_YEAR)
-            .map(|date| usual_day(latitude, date))
+            .map(|date| usual_day(latitude, elevation_m, date))
             .collect();
         let normal = normal_year(latitude, new_year);
         let Some((first, last)) = weather.span() else {
@@ -72,8 +75,7 @@ impl Cell {
             .zip(heat)
             .map(|(date, heat)| {
                 let day = weather.get(date).copied().unwrap_or(Day::unknown(date));
-                let demand_mm =
-                    demand_mm(latitude, &day).unwrap_or_else(|| of(&usual, date).demand_mm);
+                let demand_mm = demand::of_day(latitude, elevation_m, &day).mm;
                 CellDay { day, heat, demand_mm }
             })
             .collect();
@@ -115,22 +117,15 @@ fn of(usual: &[UsualDay], date: NaiveDate) -> &UsualDay {
     &usual[date.ordinal0() as usize]
 }
 
-fn usual_day(latitude: Latitude, date: NaiveDate) -> UsualDay {
+fn usual_day(latitude: Latitude, elevation_m: f64, date: NaiveDate) -> UsualDay {
     let (high_c, low_c) = sky::normal_temperatures(latitude, date);
-    let radiation = sky::extraterrestrial_radiation(latitude, date.ordinal());
-    let ends = Celsius::new(high_c).ok().zip(Celsius::new(low_c).ok());
+    let unknown = Day::unknown(date);
     UsualDay {
         high_c,
         low_c,
         gdd_f: heat::normal_gdd(latitude, date),
-        demand_mm: ends.map_or(0.0, |(high, low)| sky::hargreaves(high, low, radiation)),
+        demand_mm: demand::of_day(latitude, elevation_m, &unknown).mm,
     }
-}
-
-fn demand_mm(latitude: Latitude, day: &Day) -> Option<f64> {
-    let (high, low) = day.high.zip(day.low)?;
-    let radiation = sky::extraterrestrial_radiation(latitude, day.date.ordinal());
-    Some(sky::hargreaves(high.value, low.value, radiation))
 }
 
 /// Soil temperature over a usual year: the same model as for the field, over usual air.
@@ -161,7 +156,7 @@ mod tests {
     }
 
     fn cell(days: Vec<Day>) -> Cell {
-        Cell::new(Latitude::new(42.0).unwrap(), &Weather::new(days))
+        Cell::new(Latitude::new(42.0).unwrap(), None, &Weather::new(days))
     }
 
     #[test]

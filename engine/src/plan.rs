@@ -51,6 +51,70 @@ pub enum NitrogenSource {
     AnhydrousAmmonia,
     /// Ammonium nitrate, 34-0-0.
     AmmoniumNitrate,
+    /// Liquid manure, by the N in it that a crop can use this season.
+    Manure,
+}
+
+impl NitrogenSource {
+    /// All of them.
+    pub const ALL: [Self; 6] = [
+        Self::Uan28,
+        Self::Uan32,
+        Self::Urea,
+        Self::AnhydrousAmmonia,
+        Self::AmmoniumNitrate,
+        Self::Manure,
+    ];
+
+    /// Where it lies when nobody says: dry urea on top, all else in the soil (common practice).
+    pub const fn usual_placement(self) -> Placement {
+        match self {
+            Self::Urea => Placement::Surface,
+            _ => Placement::InSoil,
+        }
+    }
+}
+
+/// What holds a fertiliser back.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Inhibitor {
+    /// Slows the turn from ammonium to nitrate.
+    Nitrification,
+    /// Slows the break-up of urea into ammonia.
+    Urease,
+    /// Both.
+    Both,
+}
+
+impl Inhibitor {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Nitrification, Self::Urease, Self::Both];
+
+    /// Whether it slows the turn to nitrate.
+    pub const fn slows_nitrate(self) -> bool {
+        matches!(self, Self::Nitrification | Self::Both)
+    }
+
+    /// Whether it slows the break-up of urea.
+    pub const fn slows_urea(self) -> bool {
+        matches!(self, Self::Urease | Self::Both)
+    }
+}
+
+/// Where a fertiliser lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Placement {
+    /// On the ground or the residue.
+    Surface,
+    /// Injected or worked in.
+    InSoil,
+}
+
+impl Placement {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::Surface, Self::InSoil];
 }
 
 /// What nitrogen is meant for a corn field.
@@ -60,8 +124,14 @@ pub struct NitrogenPlan {
     pub starter: PoundsPerAcre,
     /// N meant for the sidedress pass.
     pub sidedress: PoundsPerAcre,
+    /// Form of the starter, which lies in the soil.
+    pub starter_source: NitrogenSource,
     /// Form of the sidedress.
     pub source: NitrogenSource,
+    /// Where the sidedress lies.
+    pub placement: Placement,
+    /// What holds back the N of both passes, if anything does.
+    pub inhibitor: Option<Inhibitor>,
     /// Tallest corn that the field's sidedress rig clears, if the manager has set it.
     pub rig_clears: Option<Inches>,
 }

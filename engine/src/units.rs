@@ -88,6 +88,10 @@ quantity!(
     Inches, "length", "in", 0.0..=200.0
 );
 quantity!(
+    /// Height above the sea in metres.
+    Metres, "elevation", "m", -100.0..=3000.0
+);
+quantity!(
     /// A share in percent.
     Percent, "share", "%", 0.0..=100.0
 );
@@ -116,6 +120,11 @@ quantity!(
     PoundsPerAcre, "nitrogen", "lb/acre", 0.0..=500.0
 );
 
+/// A temperature in F that is given in C.
+pub const fn fahrenheit(celsius: f64) -> f64 {
+    celsius * 1.8 + 32.0
+}
+
 /// Millimetres in one inch, exactly.
 pub const MM_PER_INCH: f64 = 25.4;
 
@@ -127,7 +136,7 @@ impl Celsius {
 
     /// The temperature in degrees Fahrenheit.
     pub fn fahrenheit(self) -> f64 {
-        self.0 * 1.8 + 32.0
+        fahrenheit(self.0)
     }
 }
 
@@ -140,6 +149,16 @@ impl Millimetres {
     /// The water depth in inches.
     pub fn inches(self) -> f64 {
         self.0 / MM_PER_INCH
+    }
+}
+
+/// Metres in one foot, exactly.
+pub const METRES_PER_FOOT: f64 = 0.3048;
+
+impl Metres {
+    /// Takes a height in feet.
+    pub fn from_feet(value: f64) -> Result<Self, OutOfRange> {
+        Self::new(value * METRES_PER_FOOT)
     }
 }
 

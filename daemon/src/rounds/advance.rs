@@ -10,7 +10,8 @@ use furrowbell_config::farms::{Farm, Field};
 use furrowbell_engine::cell::Cell;
 use furrowbell_engine::journal::Entry;
 use furrowbell_engine::season::{self, Input, Season};
-use furrowbell_engine::units::Latitude;
+use furrowbell_engine::site::Site;
+use furrowbell_engine::units::{Latitude, Metres};
 use furrowbell_engine::weather::{Day, Kind, Weather};
 use std::collections::HashMap;
 
@@ -65,7 +66,7 @@ impl Desk {
                 if let Some(files) = &self.weather.files {
                     days = sources::merge(days, files.days(farm, field, today));
                 }
-                let place = Place::reached(&mut last, field.site.latitude, days);
+                let place = Place::reached(&mut last, &field.site, days);
                 let season = season::run(&Input {
                     site: &field.site,
                     plan,
@@ -86,18 +87,23 @@ impl Desk {
 /// it.
 struct Place {
     latitude: Latitude,
+    elevation: Option<Metres>,
     days: Vec<Day>,
     cell: Cell,
 }
 
 impl Place {
     /// The place kept, unless this field has other weather or lies in another tenth of a degree.
-    fn reached(kept: &mut Option<Self>, latitude: Latitude, days: Vec<Day>) -> &Self {
-        let tenth = Latitude::new((latitude.get() * 10.0).round() / 10.0).unwrap_or(latitude);
-        let same = kept.take().filter(|place| place.latitude == tenth && place.days == days);
+    fn reached(kept: &mut Option<Self>, site: &Site, days: Vec<Day>) -> &Self {
+        let tenth = (site.latitude.get() * 10.0).round() / 10.0;
+        let latitude = Latitude::new(tenth).unwrap_or(site.latitude);
+        let elevation = site.elevation;
+        let same = kept.take().filter(|place| {
+            place.latitude == latitude && place.elevation == elevation && place.days == days
+        });
         kept.insert(same.unwrap_or_else(|| {
-            let cell = Cell::new(tenth, &Weather::new(days.clone()));
-            Self { latitude: tenth, days, cell }
+            let cell = Cell::new(latitude, elevation, &Weather::new(days.clone()));
+            Self { latitude, elevation, days, cell }
         }))
     }
 }

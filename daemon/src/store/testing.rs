@@ -3,6 +3,7 @@
 use super::{Consent, Identity, Notice, Store, Text, TextKind, consent, texts};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use furrowbell_config::people::{Language, RouteName};
+use furrowbell_engine::clocks::seed_zone;
 use furrowbell_engine::clocks::soil_water::Reading;
 use furrowbell_engine::findings::{Evidence, Topic, Urgency};
 use furrowbell_engine::season::{DayRow, PartnerRows, SoilRow};
@@ -142,6 +143,7 @@ pub fn day_row(date: NaiveDate, gdd_f: f64) -> DayRow {
                 plough_share: None,
                 root_share: None,
                 saturated: false,
+                seed_zone: seed_zone::Reading { layers: [None; 8], moist_from_in: None },
             },
         },
         activation: PartnerRows::default(),

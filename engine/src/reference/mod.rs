@@ -4,6 +4,7 @@
 pub mod crops;
 pub mod fertilisers;
 pub mod herbicides;
+pub mod seedbeds;
 pub mod soils;
 pub mod weeds;
 

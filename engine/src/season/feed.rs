@@ -1,14 +1,15 @@
 //! Corn nitrogen over the season: the soil's supply, the loss in wet soil, the sidedress window.
 
-use crate::clocks::nitrogen::{self, Supply, WetLoss};
+use crate::clocks::nitrogen::{self, Pass, Supply, SurfaceUrea, UreaLoss, WetLoss};
 use crate::clocks::{DateRange, Stage};
 use crate::findings::EarlyReason;
-use crate::plan::NitrogenPlan;
-use crate::reference::{Figure, Source, fertilisers};
+use crate::plan::{NitrogenPlan, Placement};
+use crate::reference::{Figure, Source};
 use crate::season::Input;
 use crate::season::crop::CropCourse;
 use crate::season::record::Record;
 use crate::season::timeline::{Timeline, gap_days};
+use crate::weather::Day;
 use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
 
@@ -31,14 +32,22 @@ const LEAST_PASS: Figure =
 pub struct NitrogenRow {
     /// Given by the soil since planting, on the days that are known.
     pub supplied_lb: f64,
+    /// Days since planting on which the soil was not known.
+    pub unknown_days: u32,
     /// How far that lies behind a normal year, percent; `None` while it cannot be told.
     pub lag_percent: Option<f64>,
     /// Share of the season's N that the crop has taken up by its stage, percent.
     pub uptake_percent: Option<f64>,
+    /// Fertiliser N that is nitrate, had none been lost.
+    pub nitrate_lb: f64,
     /// Fertiliser nitrate lost in wet soil.
     pub lost_lb: f64,
+    /// The least and the most that may be, by the published bands.
+    pub lost_range_lb: (f64, f64),
     /// Saturated days.
     pub wet_days: u32,
+    /// What a sidedress left on the surface loses to the air.
+    pub surface_urea: Option<UreaLoss>,
 }
 
 /// The sidedress window of one field as of today.
@@ -75,26 +84,34 @@ impl Feed {
         let normal = input.cell.normal();
         let mut supply = Supply::default();
         let mut loss = WetLoss::default();
+        let mut fertiliser = Applied::at_planting(&plan);
         let most_unknown = u32::try_from(gap_days(input)).unwrap_or(u32::MAX);
         let mut at_today = Supply::default();
         let mut rows = Vec::with_capacity(crop.days.len());
-        for (day, soil) in crop.days.iter().zip(&timeline.soil[crop.starts_at..]) {
+        let weather = timeline.days[crop.starts_at..].iter().zip(&timeline.soil[crop.starts_at..]);
+        for (day, (weather, soil)) in crop.days.iter().zip(weather) {
             if day.date > crop.planted {
                 let ordinal = day.date.ordinal();
                 let water = soil.water.plough_share;
                 supply.advance(normal, ordinal, soil.temperature_c, water);
-                let nitrate = nitrate(&plan, record, crop.planted, day.date);
-                loss.advance(soil.water.saturated, nitrate, soil.temperature_c);
+                fertiliser.advance(&plan, record, weather, soil.temperature_c);
+                // Missing rain can hide a saturated day, never make one.
+                let wet = (soil.water.saturated || water.is_some()).then_some(soil.water.saturated);
+                loss.advance(wet, fertiliser.nitrate(), soil.temperature_c);
             }
             if day.date == input.today {
                 at_today = supply;
             }
             rows.push(NitrogenRow {
                 supplied_lb: supply.pounds(normal, input.site.organic_matter.get()),
+                unknown_days: supply.unknown_days(),
                 lag_percent: supply.lag(most_unknown).map(|(percent, _)| percent),
                 uptake_percent: day.stage().map(nitrogen::uptake_percent),
-                lost_lb: loss.pounds,
+                nitrate_lb: fertiliser.nitrate(),
+                lost_lb: loss.pounds(),
+                lost_range_lb: loss.range(),
                 wet_days: loss.wet_days,
+                surface_urea: fertiliser.surface.map(|urea| urea.loss()),
             });
         }
         let early = early(input, &plan, at_today.lag(most_unknown));
@@ -102,16 +119,43 @@ impl Feed {
     }
 }
 
-/// Fertiliser nitrate on a day had none been lost, lb/acre. The starter is taken to be of the same
-/// form as the sidedress and to have gone on at planting.
-fn nitrate(plan: &NitrogenPlan, record: &Record, planted: NaiveDate, date: NaiveDate) -> f64 {
-    let fertiliser = fertilisers::of(plan.source);
-    let of_pass = |on: NaiveDate, pounds: f64| {
-        u32::try_from((date - on).num_days())
-            .map_or(0.0, |days| pounds * fertiliser.nitrate_share(f64::from(days)))
-    };
-    let sidedress = record.sidedressed.map_or(0.0, |(on, amount)| of_pass(on, amount.get()));
-    of_pass(planted, plan.starter.get()) + sidedress
+/// The fertiliser on the field: the starter from planting on, the sidedress once it is done.
+struct Applied {
+    starter: Pass,
+    sidedress: Option<Pass>,
+    surface: Option<SurfaceUrea>,
+}
+
+impl Applied {
+    fn at_planting(plan: &NitrogenPlan) -> Self {
+        let starter = Pass::new(plan.starter_source, plan.inhibitor, plan.starter.get());
+        Self { starter, sidedress: None, surface: None }
+    }
+
+    fn advance(&mut self, plan: &NitrogenPlan, record: &Record, day: &Day, soil_c: Option<f64>) {
+        self.starter.advance(soil_c);
+        if let Some(pass) = &mut self.sidedress {
+            pass.advance(soil_c);
+        }
+        if let Some(urea) = &mut self.surface {
+            if record.hoed == Some(day.date) {
+                urea.work_in();
+            }
+            urea.advance(day.rain.map(|rain| rain.value.inches()), soil_c);
+        }
+        if let Some((_, amount)) = record.sidedressed.filter(|(on, _)| *on == day.date) {
+            let pounds = amount.get();
+            self.sidedress = Some(Pass::new(plan.source, plan.inhibitor, pounds));
+            self.surface = (plan.placement == Placement::Surface)
+                .then(|| SurfaceUrea::spread(plan.source, plan.inhibitor, pounds))
+                .flatten();
+        }
+    }
+
+    /// Nitrate had none been lost, lb/acre.
+    fn nitrate(&self) -> f64 {
+        self.starter.nitrate() + self.sidedress.map_or(0.0, |pass| pass.nitrate())
+    }
 }
 
 fn early(

@@ -7,7 +7,7 @@ use crate::clocks::nitrogen::{self, Normal};
 use crate::clocks::soil_temperature::SoilTemperature;
 use crate::clocks::soil_water::{Bucket, Reading, WaterDay};
 use crate::plan::Crop;
-use crate::reference::crops;
+use crate::reference::{crops, soils};
 use crate::season::Input;
 use crate::season::record::Record;
 use crate::weather::{Day, Kind, Sourced};
@@ -116,7 +116,7 @@ impl<'a> Soil<'a> {
             Crop::Soybean { .. } => crops::SOYBEAN_WATER,
         };
         Self {
-            bucket: Bucket::at_capacity(input.site.texture, crop),
+            bucket: Bucket::at_capacity(soils::under(input.site), crop),
             warmth: Warmth { soil: None, missing: 0, bridge: gap_days(input) },
             normal: input.cell.normal(),
             planted: record.planted,

@@ -4,7 +4,7 @@ use chrono::{Days, NaiveDate};
 use furrowbell_engine::cell::Cell;
 use furrowbell_engine::findings::{Finding, Topic};
 use furrowbell_engine::journal::{Entry, Event};
-use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Plan};
+use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Placement, Plan};
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::reference::weeds::Weed;
 use furrowbell_engine::season::{self, Input, Season};
@@ -43,7 +43,10 @@ impl Field {
             nitrogen: Some(NitrogenPlan {
                 starter: PoundsPerAcre::new(60.0).unwrap(),
                 sidedress: PoundsPerAcre::new(120.0).unwrap(),
+                starter_source: NitrogenSource::Uan32,
                 source: NitrogenSource::Uan32,
+                placement: Placement::InSoil,
+                inhibitor: None,
                 rig_clears: None,
             }),
             weeds: vec![Weed::Waterhemp],
@@ -69,6 +72,8 @@ impl Field {
                 longitude: Longitude::new(-93.5).unwrap(),
                 texture: Texture::SiltLoam,
                 organic_matter: Percent::new(3.5).unwrap(),
+                particles: None,
+                elevation: None,
             },
             plan,
             journal: Vec::new(),
@@ -110,7 +115,7 @@ impl Field {
 
     /// The weather, prepared.
     pub fn cell(&self) -> Cell {
-        Cell::new(self.site.latitude, &Weather::new(self.days.clone()))
+        Cell::new(self.site.latitude, self.site.elevation, &Weather::new(self.days.clone()))
     }
 
     /// The input of a season over a cell.

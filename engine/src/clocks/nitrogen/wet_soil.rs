@@ -1,0 +1,208 @@
+//! What wet soil costs: nitrate lost to the air while it is saturated, nitrate washed down.
+
+use crate::reference::{Band, Figure, Source};
+use serde::Serialize;
+
+/// Saturated days that cost nothing yet.
+pub const FREE_WET_DAYS: Figure = Figure::new(
+    2.0,
+    Source::published("How to estimate N loss resulting from saturated soils, Mississippi State"),
+);
+
+/// Nitrate lost per saturated day, percent, at a soil temperature in C: 4 to 5 above 65 F, 2 to 3
+/// from 55 to 65 F. Below 55 F nothing is published and nothing is counted.
+///
+/// # References
+///
+/// How to estimate N loss resulting from saturated soils, Mississippi State Univ. Extension;
+/// Sawyer, Iowa State Univ., ICM News 15 June 2010 (4 to 5 %, warm soil).
+pub fn daily_loss(celsius: f64) -> Band {
+    const BY_WARMTH: Source = Source::published(
+        "How to estimate N loss resulting from saturated soils, Mississippi State; Sawyer 2010",
+    );
+    let fahrenheit = celsius * 1.8 + 32.0;
+    if fahrenheit > 65.0 {
+        Band::new(4.0, 5.0, BY_WARMTH)
+    } else if fahrenheit >= 55.0 {
+        Band::new(2.0, 3.0, BY_WARMTH)
+    } else {
+        Band::new(0.0, 0.0, BY_WARMTH)
+    }
+}
+
+/// Nitrate lost in a wet spell, lb/acre: so many percent of what was there at its start for each
+/// day, added up, never compounded, never more than there was.
+///
+/// # References
+///
+/// Sawyer, Iowa State Univ., ICM News 15 June 2010, worked the same way in every extension example.
+pub fn wet_loss(nitrate_lb: f64, percent_a_day: f64, days: f64) -> f64 {
+    (nitrate_lb * percent_a_day / 100.0 * days).min(nitrate_lb)
+}
+
+/// Nitrate that wet soil has cost since the first fertiliser went on.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
+pub struct WetLoss {
+    /// Saturated days in the spell that runs, 0 when none does.
+    spell_days: u32,
+    /// Nitrate at the start of that spell: with low, likely and high losses before it, lb/acre.
+    spell_nitrate: [f64; 3],
+    /// Lost in earlier spells: low, likely, high, lb/acre.
+    before: [f64; 3],
+    /// Lost in the spell that runs, percent of its nitrate: low, likely, high.
+    spell_percent: [f64; 3],
+    /// Saturated days counted so far.
+    pub wet_days: u32,
+    /// Days of which it is not known whether they were saturated, or, when they were, how warm.
+    pub unknown_days: u32,
+}
+
+impl WetLoss {
+    /// Takes in a day: whether the soil was saturated and how warm it was, where known.
+    /// `nitrate_lb` is the fertiliser nitrate there would be had none been lost. An unknown day
+    /// neither counts nor ends a spell.
+    pub fn advance(&mut self, saturated: Option<bool>, nitrate_lb: f64, soil_c: Option<f64>) {
+        match saturated {
+            None => self.unknown_days += 1,
+            Some(false) => self.end_spell(),
+            Some(true) => self.wet_day(nitrate_lb, soil_c),
+        }
+    }
+
+    fn wet_day(&mut self, nitrate_lb: f64, soil_c: Option<f64>) {
+        if self.spell_days == 0 {
+            self.spell_nitrate = self.before.map(|lost| (nitrate_lb - lost).max(0.0));
+        }
+        self.spell_days += 1;
+        self.wet_days += 1;
+        if f64::from(self.spell_days) <= FREE_WET_DAYS.value {
+            return;
+        }
+        let Some(rate) = soil_c.map(daily_loss) else {
+            self.unknown_days += 1;
+            return;
+        };
+        let rates = [rate.low, rate.middle(), rate.high];
+        for (percent, rate) in self.spell_percent.iter_mut().zip(rates) {
+            *percent += rate;
+        }
+    }
+
+    fn end_spell(&mut self) {
+        self.before = self.lost();
+        self.spell_percent = [0.0; 3];
+        self.spell_days = 0;
+    }
+
+    fn lost(&self) -> [f64; 3] {
+        let of_spell = |at: usize| wet_loss(self.spell_nitrate[at], self.spell_percent[at], 1.0);
+        [0, 1, 2].map(|at| self.before[at] + of_spell(at))
+    }
+
+    /// Lost so far, lb/acre, by the middle of the published bands.
+    pub fn pounds(&self) -> f64 {
+        self.lost()[1]
+    }
+
+    /// Lost so far, lb/acre, by the low and the high end of the bands; on the days that are known.
+    pub fn range(&self) -> (f64, f64) {
+        let [low, _, high] = self.lost();
+        (low, high)
+    }
+}
+
+/// Depth to which nitrate moves for each inch of water that drains, in: usual soil, coarse soil.
+pub const INCHES_PER_INCH_DRAINED: Band =
+    Band::new(6.0, 12.0, Source::published("Carlson, Univ. of Minnesota Extension"));
+
+/// Where the nitrate peak stands, as a share of the depth that the water reached.
+pub const NITRATE_PEAK: Band = Band::new(
+    0.5,
+    2.0 / 3.0,
+    Source::published("UNL CropWatch, Heavy rains: how likely is N leaching, 31 May 2013"),
+);
+
+/// Depth to which infiltrated water carries nitrate in soil at field capacity, ft: the water over
+/// what a foot holds, both in. `None` for a soil that holds none.
+///
+/// # References
+///
+/// UNL `CropWatch`, Heavy rains: how likely is N leaching, 31 May 2013.
+pub fn nitrate_front_ft(infiltrated_in: f64, available_in_per_ft: f64) -> Option<f64> {
+    (available_in_per_ft > 0.0).then(|| infiltrated_in.max(0.0) / available_in_per_ft)
+}
+
+const SHORTAGE: Source =
+    Source::published("Scharf, Univ. of Missouri: rain that went with widespread N shortage");
+/// Rain from April to June above which corn is widely short of N, in.
+pub const SHORTAGE_RAIN_APRIL_JUNE_IN: Figure = Figure::new(16.0, SHORTAGE);
+/// Rain in May and June above which corn is widely short of N, in.
+pub const SHORTAGE_RAIN_MAY_JUNE_IN: Figure = Figure::new(12.0, SHORTAGE);
+
+/// Whether the rain so far tells of a shortage. The sums are in inches and may run to any day of
+/// June; `None` in place of a sum that is not known whole, and `None` when no known sum is past
+/// its limit and one is not known.
+pub fn rain_tells_of_shortage(april_june: Option<f64>, may_june: Option<f64>) -> Option<bool> {
+    let april_june = april_june.map(|rain| rain > SHORTAGE_RAIN_APRIL_JUNE_IN.value);
+    let may_june = may_june.map(|rain| rain > SHORTAGE_RAIN_MAY_JUNE_IN.value);
+    match (april_june, may_june) {
+        (Some(true), _) | (_, Some(true)) => Some(true),
+        (Some(false), Some(false)) => Some(false),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn the_first_two_wet_days_cost_nothing_and_the_rest_add_up() {
+        let mut loss = WetLoss::default();
+        for _ in 0..5 {
+            loss.advance(Some(true), 100.0, Some(20.0));
+        }
+        assert!((loss.pounds() - 13.5).abs() < 1e-9);
+        assert!((loss.range().0 - 12.0).abs() < 1e-9);
+        assert!((loss.range().1 - 15.0).abs() < 1e-9);
+        loss.advance(Some(false), 100.0, Some(20.0));
+        loss.advance(Some(true), 100.0, Some(20.0));
+        assert!((loss.pounds() - 13.5).abs() < 1e-9);
+        assert_eq!(loss.wet_days, 6);
+    }
+
+    #[test]
+    fn an_unknown_day_neither_counts_nor_ends_a_spell() {
+        let mut loss = WetLoss::default();
+        for saturated in [Some(true), Some(true), None, Some(true)] {
+            loss.advance(saturated, 100.0, Some(20.0));
+        }
+        assert!((loss.pounds() - 4.5).abs() < 1e-9);
+        loss.advance(Some(true), 100.0, None);
+        assert!((loss.pounds() - 4.5).abs() < 1e-9);
+        assert_eq!(loss.unknown_days, 2);
+    }
+
+    proptest! {
+        #[test]
+        fn a_loss_is_never_more_than_the_nitrate(
+            days in prop::collection::vec(
+                (prop::option::of(any::<bool>()), prop::option::of(-5.0..35.0_f64)),
+                0..120,
+            ),
+            nitrate in 0.0..300.0_f64,
+        ) {
+            let mut loss = WetLoss::default();
+            let mut before = 0.0;
+            for (saturated, soil_c) in days {
+                loss.advance(saturated, nitrate, soil_c);
+                let (low, high) = loss.range();
+                let likely = loss.pounds();
+                prop_assert!(before <= likely && likely <= nitrate + 1e-9);
+                prop_assert!(low <= likely && likely <= high && high <= nitrate + 1e-9);
+                before = likely;
+            }
+        }
+    }
+}

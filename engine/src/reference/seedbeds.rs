@@ -1,0 +1,87 @@
+//! What corn and soybean ask of the ground they are planted in.
+
+use super::{Band, Figure, Source};
+
+/// What one crop's seed asks of its bed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bed {
+    /// Depths to plant at, inches.
+    pub depth_in: Band,
+    /// Depths outside which a planting is worth a warning, inches.
+    pub warn_outside_in: Band,
+    /// Mean soil temperature at seed depth from which to plant, F.
+    pub soil_f: Figure,
+    /// Hours from planting in which the seed takes up its first water and cold harms it.
+    pub drink_hours: Figure,
+    /// Soil temperature down to which cold harms the seed in those hours, F.
+    pub chill_soil_f: Figure,
+    /// Temperature of water under which it harms the seed in those hours, F.
+    pub chill_water_f: Figure,
+}
+
+const NEBRASKA: Source =
+    Source::published("Univ. of Nebraska Extension in the Columbus Telegram, 21 April 2020");
+const COULTER: Source =
+    Source::published("Coulter, Univ. of Minnesota Extension, on the start of corn planting");
+
+/// Corn.
+pub const CORN: Bed = Bed {
+    depth_in: Band::new(
+        1.75,
+        2.5,
+        Source::common_practice(
+            "1.5 to 2 in for all purposes, deeper when dry (Nielsen, Purdue Univ., 2013)",
+        ),
+    ),
+    warn_outside_in: Band::new(
+        1.5,
+        3.0,
+        Source::from_memory(
+            "upper end; lower: seldom under 1.5 in (Nafziger, Univ. of Illinois, 2013)",
+        ),
+    ),
+    soil_f: Figure::new(50.0, COULTER),
+    drink_hours: Figure::new(48.0, NEBRASKA),
+    chill_soil_f: Figure::new(40.0, COULTER),
+    chill_water_f: Figure::new(
+        45.0,
+        Source::published("Nafziger, Univ. of Illinois, 2006: usually below 45 F or so"),
+    ),
+};
+
+/// Soybean.
+pub const SOYBEAN: Bed = {
+    const INDIANA: Source =
+        Source::published("Panel of Indiana certified crop advisers, on soybean in cold soil");
+    Bed {
+        depth_in: Band::new(
+            1.0,
+            1.75,
+            Source::common_practice(
+                "1 to 1.5 in (Pedersen, Iowa State Univ.), 1.75 to 2 in early (Rees, Nebraska, 2021)",
+            ),
+        ),
+        warn_outside_in: Band::new(
+            1.0,
+            2.0,
+            Source::published(
+                "Naeve, Univ. of Minnesota: no deeper than 2 in; Pedersen: from 1 in",
+            ),
+        ),
+        soil_f: Figure::new(50.0, INDIANA),
+        drink_hours: Figure::new(24.0, NEBRASKA),
+        chill_soil_f: Figure::new(40.0, INDIANA),
+        chill_water_f: Figure::new(40.0, INDIANA),
+    }
+};
+
+/// Share of its available water from which a layer is moist enough to sprout seed.
+pub const MOIST_SHARE: Figure = super::crops::DRY_SEED_ZONE;
+/// Mean share of available water down to seed depth above which a planter smears the ground.
+pub const WET_SHARE: Figure =
+    Figure::new(1.0, Source::common_practice("wetter than field capacity, common practice"));
+/// Rain of a day that carries its own cold down to the seed, mm.
+pub const CHILLING_RAIN_MM: Figure =
+    Figure::new(6.0, Source::common_practice("a quarter inch, common practice"));
+/// Days up to today that the soil has to hold the temperature.
+pub const STEADY_DAYS: usize = 3;

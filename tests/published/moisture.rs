@@ -1,0 +1,85 @@
+//! The seed zone against measured soil moisture.
+//!
+//! NOAA US Climate Reference Network, daily data 2020, ten Corn Belt stations under grass.
+
+use chrono::{Datelike, NaiveDate};
+use furrowbell_engine::clocks::soil_water::{Bucket, WaterDay};
+use furrowbell_engine::reference::Source;
+use furrowbell_engine::reference::crops::WaterUse;
+use furrowbell_engine::reference::soils::Soil;
+use furrowbell_engine::site::{Particles, Texture};
+use furrowbell_engine::sky::demand::{self, USUAL_ELEVATION_M};
+use furrowbell_engine::units::{Celsius, Latitude, MegajoulesPerSquareMetre, Percent};
+use furrowbell_engine::weather::{Day, Kind, Sourced};
+use furrowbell_published::{Row, correlation, median, number, stations};
+
+/// Grass that greens up over April.
+const GRASS: WaterUse = WaterUse {
+    stage_days: [1.0, 30.0, 200.0, 30.0],
+    basal: [0.15, 0.90, 0.90],
+    height_m: 0.12,
+    roots_m: 0.6,
+    easy_share: 0.4,
+    source: Source::published("FAO-56, Tables 17 and 22, cool-season grass"),
+};
+/// Half-inch layers about the sensor at 5 cm: 1.5 to 2.5 in.
+const ABOUT_5_CM: std::ops::Range<usize> = 3..5;
+
+fn measured<T>(value: T) -> Option<Sourced<T>> {
+    Some(Sourced { value, kind: Kind::Station })
+}
+
+fn day(date: NaiveDate, row: &Row) -> Day {
+    let celsius = |key| Celsius::new(number(row, key)?).ok().and_then(measured);
+    let percent = |key| Percent::new(number(row, key)?).ok().and_then(measured);
+    let solar =
+        number(row, "solarad_daily").and_then(|sum| MegajoulesPerSquareMetre::new(sum).ok());
+    Day {
+        high: celsius("t_daily_max"),
+        low: celsius("t_daily_min"),
+        humidity: percent("rh_daily_avg"),
+        solar: solar.and_then(measured),
+        ..Day::unknown(date)
+    }
+}
+
+/// Modelled share about 5 cm and measured content at 5 cm, April to June.
+fn course(rows: &[(NaiveDate, Row)]) -> Vec<(f64, f64)> {
+    // The stations' textures are not in the record.
+    let silt_loam = Soil::new(Texture::SiltLoam, Particles::middle_of(Texture::SiltLoam), 2.5);
+    let mut bucket = Bucket::at_capacity(silt_loam, GRASS);
+    let mut pairs = Vec::new();
+    for (date, row) in rows.iter().filter(|(date, _)| date.month() >= 3) {
+        let latitude = Latitude::new(number(row, "latitude").unwrap()).unwrap();
+        let reading = bucket.advance(&WaterDay {
+            rain_mm: number(row, "p_daily_calc"),
+            demand_mm: demand::of_day(latitude, USUAL_ELEVATION_M.value, &day(*date, row)).mm,
+            crop_days: date.ordinal().checked_sub(91).map(f64::from),
+        });
+        let layers: Option<Vec<f64>> =
+            reading.seed_zone.layers[ABOUT_5_CM].iter().copied().collect();
+        let model = layers.map(|layers| furrowbell_published::mean(&layers));
+        let five = number(row, "soil_moisture_5_daily").filter(|_| date.month() >= 4);
+        pairs.extend(model.zip(five));
+    }
+    pairs
+}
+
+#[test]
+fn top_layer_dries_and_wets_with_the_measured_one() {
+    let Some(stations) = stations() else { return };
+    let mut found = Vec::new();
+    for (station, rows) in &stations {
+        let pairs = course(rows);
+        if pairs.len() < 60 {
+            println!("{station}: only {} days measured", pairs.len());
+            continue;
+        }
+        let correlation = correlation(&pairs);
+        println!("{station}: {correlation:.2} over {} days", pairs.len());
+        found.push(correlation);
+    }
+    assert!(found.len() >= 7, "{} stations", found.len());
+    let median = median(found);
+    assert!(median >= 0.7, "{median:.2}");
+}
