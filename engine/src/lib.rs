@@ -1,7 +1,8 @@
 //! Pure agronomy for furrowbell: the clocks of one field, run over its weather and journal.
 //!
-//! Start at [`season::run`]: one field, one season, one call. Everything else is either a plain
-//! type it takes ([`site`], [`plan`], [`journal`], [`weather`], [`thresholds`]), a clock it turns
+//! Start at [`season::run`]: one field, one season, one call, over a [`cell`] that many fields may
+//! share. Everything else is either a plain type it takes ([`site`], [`plan`], [`journal`],
+//! [`weather`], [`thresholds`]), a clock it turns
 //! ([`clocks`]), a table it reads ([`mod@reference`]) or what it finds ([`findings`]).
 //!
 //! # What this crate does not do
@@ -12,6 +13,7 @@
 
 mod rules;
 
+pub mod cell;
 pub mod clocks;
 pub mod findings;
 pub mod journal;

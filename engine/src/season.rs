@@ -22,6 +22,7 @@ pub(crate) use pre::PreCourse;
 pub(crate) use record::Record;
 pub(crate) use timeline::{Timeline, gap_days};
 
+use crate::cell::Cell;
 use crate::clocks::activation::DayState;
 use crate::clocks::heat::DayHeat;
 use crate::clocks::residual::PartnerEnd;
@@ -34,7 +35,8 @@ use crate::reference::herbicides::Ingredient;
 use crate::rules;
 use crate::site::Site;
 use crate::thresholds::Thresholds;
-use crate::weather::{Day, Hour, Kind, Weather};
+use crate::weather::{Day, Hour, Kind};
+use arrayvec::ArrayVec;
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -47,9 +49,9 @@ pub struct Input<'a> {
     pub plan: &'a Plan,
     /// What happened, in any order; entries dated after `today` are ignored.
     pub journal: &'a [Entry],
-    /// Weather, observed and forecast. What it says of days after `today` counts as forecast,
-    /// whatever it calls itself.
-    pub weather: &'a Weather,
+    /// Weather of the field's place, observed and forecast. What it says of days after `today`
+    /// counts as forecast, whatever it calls itself.
+    pub cell: &'a Cell,
     /// The hours ahead in order of time; empty where no forecast by the hour is at hand.
     pub hours: &'a [Hour],
     /// What the book confirms of the labels in use.
@@ -60,8 +62,17 @@ pub struct Input<'a> {
     pub today: NaiveDate,
 }
 
+/// What a season shows as of its `today`, without its rows.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct Found {
+    /// Where things stand today; `None` before anything has happened.
+    pub now: Option<Now>,
+    /// What it shows today.
+    pub findings: Vec<Finding>,
+}
+
 /// The season as of its `today`.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct Season {
     /// One row a day from planting (or the first pass) to the last day of weather, three weeks
     /// past today at most. Empty before anything has happened.
@@ -118,6 +129,13 @@ pub struct PreNow {
     pub partners: Vec<PartnerEnd>,
 }
 
+/// Partners of a mix that the row of a day lists; the clocks run for every partner there is.
+pub const LISTED_PARTNERS: usize = 8;
+
+/// Something of each partner of a mix, held in the row itself so that a season of rows is one
+/// piece of memory.
+pub type PartnerRows<T> = ArrayVec<T, LISTED_PARTNERS>;
+
 /// One day of a season.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct DayRow {
@@ -138,9 +156,9 @@ pub struct DayRow {
     /// The soil.
     pub soil: SoilRow,
     /// Each partner of the last pre pass that waits for rain, from the day after the pass on.
-    pub activation: Vec<ActivationRow>,
+    pub activation: PartnerRows<ActivationRow>,
     /// Each partner of the last pre pass that rain has set.
-    pub residual: Vec<ResidualRow>,
+    pub residual: PartnerRows<ResidualRow>,
     /// The post window as it lies over this day.
     pub post_window: Option<WindowRow>,
     /// The sidedress window as it lies over this day.
@@ -148,7 +166,7 @@ pub struct DayRow {
     /// Corn nitrogen.
     pub nitrogen: Option<NitrogenRow>,
     /// What is missing.
-    pub unknown: Vec<Unknown>,
+    pub unknown: ArrayVec<Unknown, { Unknown::KINDS }>,
 }
 
 /// One partner of the pre on one day.
@@ -226,10 +244,16 @@ pub enum Unknown {
     SoilWater,
 }
 
+impl Unknown {
+    /// How many there are.
+    pub const KINDS: usize = 5;
+}
+
 /// The clocks of one field after they have run.
 pub(crate) struct Course<'a> {
     pub input: &'a Input<'a>,
     pub record: Record,
+    start: NaiveDate,
     pub timeline: Timeline,
     pub crop: Option<CropCourse>,
     pub pre: Option<PreCourse>,
@@ -237,19 +261,29 @@ pub(crate) struct Course<'a> {
     pub feed: Option<Feed>,
 }
 
-/// Runs one season.
+/// Runs one season: rows, where things stand, and findings.
 pub fn run(input: &Input<'_>) -> Season {
-    let record = Record::read(input.journal, input.plan, input.today);
-    let sprayed = record.pre.as_ref().map(|pre| pre.date);
-    let Some(start) = record.planted.into_iter().chain(sprayed).min() else {
-        return Season { days: Vec::new(), now: None, findings: Vec::new() };
-    };
-    let course = Course::run(input, record, start);
-    Season { days: course.rows(start), now: Some(course.now()), findings: rules::find(&course) }
+    Course::of(input).map_or_else(Season::default, |course| Season {
+        days: course.rows(),
+        now: Some(course.now()),
+        findings: rules::find(&course),
+    })
+}
+
+/// The same season without the rows, for a caller that keeps none: it costs less and is smaller.
+pub fn find(input: &Input<'_>) -> Found {
+    Course::of(input).map_or_else(Found::default, |course| Found {
+        now: Some(course.now()),
+        findings: rules::find(&course),
+    })
 }
 
 impl<'a> Course<'a> {
-    fn run(input: &'a Input<'a>, record: Record, start: NaiveDate) -> Self {
+    /// Runs the clocks; `None` before anything has happened.
+    fn of(input: &'a Input<'a>) -> Option<Self> {
+        let record = Record::read(input.journal, input.plan, input.today);
+        let sprayed = record.pre.as_ref().map(|pre| pre.date);
+        let start = record.planted.into_iter().chain(sprayed).min()?;
         let timeline = Timeline::lay(input, &record, start);
         let crop =
             record.planted.and_then(|planted| CropCourse::run(input, &record, &timeline, planted));
@@ -258,7 +292,7 @@ impl<'a> Course<'a> {
             .as_ref()
             .and_then(|crop| post::window(input, &record, &timeline, crop, pre.as_ref()));
         let feed = crop.as_ref().and_then(|crop| Feed::run(input, &record, &timeline, crop));
-        Self { input, record, timeline, crop, pre, post, feed }
+        Some(Self { input, record, start, timeline, crop, pre, post, feed })
     }
 
     /// The sidedress window, where one is in sight.
@@ -290,8 +324,8 @@ impl<'a> Course<'a> {
         }
     }
 
-    fn rows(&self, start: NaiveDate) -> Vec<DayRow> {
-        let first = self.timeline.at(start).unwrap_or(self.timeline.days.len());
+    fn rows(&self) -> Vec<DayRow> {
+        let first = self.timeline.at(self.start).unwrap_or(self.timeline.days.len());
         (first..self.timeline.days.len()).map(|at| self.row(at)).collect()
     }
 
@@ -299,7 +333,7 @@ impl<'a> Course<'a> {
         let day = &self.timeline.days[at];
         let heat = self.timeline.heat[at];
         let crop = self.crop.as_ref().and_then(|course| {
-            let at = usize::try_from((day.date - course.planted).num_days()).ok()?;
+            let at = at.checked_sub(course.starts_at)?;
             Some((at, course.days.get(at)?))
         });
         let nitrogen = crop.and_then(|(at, _)| self.feed.as_ref()?.rows.get(at)).copied();
@@ -317,7 +351,7 @@ impl<'a> Course<'a> {
             post_window: self.post_state(day.date),
             sidedress: self.sidedress_state(day.date),
             nitrogen,
-            unknown: Vec::new(),
+            unknown: ArrayVec::new(),
         };
         let heat_unknown = row.gdd_f.is_none() || crop.is_some_and(|(_, crop)| crop.lower_bound);
         row.unknown = [
@@ -333,15 +367,16 @@ impl<'a> Course<'a> {
         row
     }
 
-    fn activation(&self, date: NaiveDate) -> Vec<ActivationRow> {
+    fn activation(&self, date: NaiveDate) -> PartnerRows<ActivationRow> {
         let Some((pre, state)) =
             self.pre.as_ref().and_then(|pre| Some((pre, pre.activation.on(date)?)))
         else {
-            return Vec::new();
+            return PartnerRows::new();
         };
         pre.activation
             .partners
             .iter()
+            .take(LISTED_PARTNERS)
             .map(|partner| ActivationRow {
                 ingredient: partner.ingredient,
                 rain_in: state.expected.rain_in,
@@ -351,12 +386,15 @@ impl<'a> Course<'a> {
             .collect()
     }
 
-    fn residual(&self, date: NaiveDate) -> Vec<ResidualRow> {
+    fn residual(&self, date: NaiveDate) -> PartnerRows<ResidualRow> {
         let set = self.pre.as_ref().filter(|pre| pre.set_on().is_some_and(|on| on <= date));
-        let Some(residual) = set.and_then(|pre| pre.residual.as_ref()) else { return Vec::new() };
+        let Some(residual) = set.and_then(|pre| pre.residual.as_ref()) else {
+            return PartnerRows::new();
+        };
         residual
             .per_ingredient
             .iter()
+            .take(LISTED_PARTNERS)
             .map(|partner| ResidualRow {
                 ingredient: partner.ingredient,
                 state: if date < partner.ends.earliest {

@@ -121,6 +121,11 @@ impl Weather {
         self.days.binary_search_by_key(&date, |day| day.date).ok().map(|at| &self.days[at])
     }
 
+    /// First and last date; `None` where there is no row.
+    pub fn span(&self) -> Option<(NaiveDate, NaiveDate)> {
+        Some((self.days.first()?.date, self.days.last()?.date))
+    }
+
     /// All rows, in order of date.
     pub fn days(&self) -> &[Day] {
         &self.days

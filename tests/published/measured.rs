@@ -3,6 +3,7 @@
 //! The records are public; see the library of this package.
 
 use chrono::{Datelike, Days, NaiveDate};
+use furrowbell_engine::cell::Cell;
 use furrowbell_engine::clocks::heat::gdd;
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Placement, Plan};
@@ -106,7 +107,7 @@ fn ames(rows: &[Row], year: i32, texture: Texture) -> Season {
         site: &site,
         plan: &plan,
         journal: &[entry(Event::Planted), entry(Event::PreApplied { ingredients: Vec::new() })],
-        weather: &Weather::new(days),
+        cell: &Cell::new(site.latitude, site.elevation, &Weather::new(days)),
         hours: &[],
         labels: &[],
         thresholds: &Thresholds::default(),

@@ -1,6 +1,7 @@
 //! Spray weather and the sun against the published record.
 
 use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta, Utc};
+use furrowbell_engine::cell::Cell;
 use furrowbell_engine::clocks::spray_hours::{
     HourFit, Job, Missing, Refusal, delta_t, inversion_watch, is_stable, judge, rainfast_hours,
     runs, wet_bulb,
@@ -79,13 +80,14 @@ impl Days {
             particles: None,
             elevation: None,
         };
+        let cell = Cell::new(site.latitude, None, &weather);
         let thresholds = Thresholds::default();
         let job = Job {
             site: &site,
             crop: &self.crop,
             mix: &self.mix,
             dry: false,
-            weather: &weather,
+            cell: &cell,
             thresholds: &thresholds,
         };
         judge(&job, &self.hours)

@@ -7,9 +7,11 @@ use crate::weather::{days, grid, sources};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use furrowbell_config::farms::{Farm, Field};
+use furrowbell_engine::cell::Cell;
 use furrowbell_engine::journal::Entry;
 use furrowbell_engine::season::{self, Input, Season};
-use furrowbell_engine::units::{Celsius, MetresPerSecond, Millimetres, Percent};
+use furrowbell_engine::site::Site;
+use furrowbell_engine::units::{Celsius, Latitude, Metres, MetresPerSecond, Millimetres, Percent};
 use furrowbell_engine::weather::{Day, Hour, Kind, Weather};
 use std::collections::HashMap;
 
@@ -53,6 +55,7 @@ impl Desk {
             journal.entry(record.field).or_default().push(entry);
         }
         let mut forecasts = Forecasts::of(self).await?;
+        let mut last = None;
         let mut fields = Vec::new();
         for farm in &self.book.farms {
             for field in self.book.fields_of(farm) {
@@ -65,11 +68,12 @@ impl Desk {
                 if let Some(files) = &self.weather.files {
                     days = sources::merge(days, files.days(farm, field, today));
                 }
+                let place = Place::reached(&mut last, &field.site, days);
                 let season = season::run(&Input {
                     site: &field.site,
                     plan,
                     journal: &entries,
-                    weather: &Weather::new(days),
+                    cell: &place.cell,
                     hours: &forecast.hours,
                     labels: &self.book.labels,
                     thresholds: &field.thresholds,
@@ -80,6 +84,31 @@ impl Desk {
             }
         }
         Ok(fields)
+    }
+}
+
+/// The weather of the fields last looked at, prepared: fields side by side in the book mostly share
+/// it.
+struct Place {
+    latitude: Latitude,
+    elevation: Option<Metres>,
+    days: Vec<Day>,
+    cell: Cell,
+}
+
+impl Place {
+    /// The place kept, unless this field has other weather or lies in another tenth of a degree.
+    fn reached(kept: &mut Option<Self>, site: &Site, days: Vec<Day>) -> &Self {
+        let tenth = (site.latitude.get() * 10.0).round() / 10.0;
+        let latitude = Latitude::new(tenth).unwrap_or(site.latitude);
+        let elevation = site.elevation;
+        let same = kept.take().filter(|place| {
+            place.latitude == latitude && place.elevation == elevation && place.days == days
+        });
+        kept.insert(same.unwrap_or_else(|| {
+            let cell = Cell::new(latitude, elevation, &Weather::new(days.clone()));
+            Self { latitude, elevation, days, cell }
+        }))
     }
 }
 

@@ -6,7 +6,7 @@ use furrowbell_config::people::{Language, RouteName};
 use furrowbell_engine::clocks::seed_zone;
 use furrowbell_engine::clocks::soil_water::Reading;
 use furrowbell_engine::findings::{Evidence, Topic, Urgency};
-use furrowbell_engine::season::{DayRow, SoilRow};
+use furrowbell_engine::season::{DayRow, PartnerRows, SoilRow};
 use sqlx::postgres::{PgConnectOptions, PgPool};
 use sqlx::{AssertSqlSafe, ConnectOptions};
 use std::str::FromStr;
@@ -146,12 +146,12 @@ pub fn day_row(date: NaiveDate, gdd_f: f64) -> DayRow {
                 seed_zone: seed_zone::Reading { layers: [None; 8], moist_from_in: None },
             },
         },
-        activation: Vec::new(),
-        residual: Vec::new(),
+        activation: PartnerRows::default(),
+        residual: PartnerRows::default(),
         post_window: None,
         sidedress: None,
         nitrogen: None,
-        unknown: Vec::new(),
+        unknown: [].into_iter().collect(),
     }
 }
 

@@ -1,13 +1,13 @@
 //! The crop of one field, corn or soybean, and how it goes on from here.
 
 use crate::clocks::corn::{self, Corn, Seedbed};
-use crate::clocks::heat::Warmth;
+use crate::clocks::heat::{DayHeat, Warmth};
 use crate::clocks::soybean::Soybean;
-use crate::clocks::{DateRange, Stage, heat};
+use crate::clocks::{DateRange, Stage};
 use crate::plan::Crop;
 use crate::reference::{Figure, Source};
 use crate::units::Latitude;
-use chrono::NaiveDate;
+use chrono::{Datelike, Days, NaiveDate};
 
 /// Which end of what is published a crop is run by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -143,60 +143,75 @@ pub const HEAT_SPREAD: Figure = Figure::new(
 /// Days that are looked ahead at most.
 const HORIZON_DAYS: usize = 150;
 
-/// The coming heat: what the forecast says, then the usual heat of the place.
-#[derive(Debug, Clone, Copy)]
-pub struct Outlook<'a> {
-    /// The day after which it begins.
-    pub today: NaiveDate,
-    /// Heat of the next days by forecast, `None` where it says nothing.
-    pub forecast: &'a [Option<f64>],
-    /// Where.
-    pub latitude: Latitude,
+/// The crop over the coming days at three paces, laid once and then asked as often as need be.
+///
+/// The clocks only move forward, so whatever the crop has reached stays reached and a question is
+/// answered by halving. Nothing is foreseen past the end of the year.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outlook {
+    today: NaiveDate,
+    /// Today first, then a day at a time.
+    fast: Vec<Growth>,
+    likely: Vec<Growth>,
+    slow: Vec<Growth>,
 }
 
-impl Outlook<'_> {
-    /// When the crop will first be where `reached` says, counted from the clock as of today.
-    /// `reached` is given the crop and its shortest and tallest believable height. `None` when
-    /// it will not be within five months.
+impl Outlook {
+    /// Lays the days after `today` from the crop as of today at its fast, likely and slow pace.
+    ///
+    /// `forecast` is the heat of the next days, as far as it goes and is known; beyond it `usual`
+    /// gives the usual heat of a day, of which a warm spell brings more and a cool one less.
+    pub fn lay(
+        today: NaiveDate,
+        [fast, likely, slow]: [Growth; 3],
+        forecast: &[DayHeat],
+        usual: impl Fn(NaiveDate) -> f64,
+    ) -> Self {
+        let spread = HEAT_SPREAD.value;
+        let mut outlook =
+            Self { today, fast: started(fast), likely: started(likely), slow: started(slow) };
+        let days = today.iter_days().skip(1).take(HORIZON_DAYS);
+        for (at, date) in days.take_while(|date| date.year() == today.year()).enumerate() {
+            let foretold = forecast.get(at).and_then(|heat| heat.gdd());
+            let usual = usual(date);
+            let at_pace = |factor: f64| foretold.unwrap_or_else(|| (factor * usual).max(0.0));
+            go_on(&mut outlook.fast, date, at_pace(1.0 + spread));
+            go_on(&mut outlook.likely, date, at_pace(1.0));
+            go_on(&mut outlook.slow, date, at_pace(1.0 - spread));
+        }
+        outlook
+    }
+
+    /// When the crop will first be where `reached` says, today at the soonest. `reached` is given
+    /// its stage and a believable height. `None` when it will not be within five months.
     ///
     /// The earliest day takes a warm spell and the tallest plants, the latest a cool one and the
     /// shortest.
-    pub fn reaching(
-        &self,
-        growth: Growth,
-        reached: impl Fn(&Growth, Option<f64>) -> bool,
-    ) -> Option<DateRange> {
-        let spread = HEAT_SPREAD.value;
-        let first = |factor: f64, tall: fn((f64, f64)) -> f64| {
-            self.run(growth, factor, |growth| reached(growth, growth.height_in().map(tall)))
+    pub fn reaching(&self, reached: impl Fn(Stage, Option<f64>) -> bool) -> Option<DateRange> {
+        let first = |days: &[Growth], tall: fn((f64, f64)) -> f64| {
+            let yet_to_come =
+                |growth: &Growth| !reached(growth.stage(), growth.height_in().map(tall));
+            let at = days.partition_point(yet_to_come);
+            (at < days.len()).then(|| self.today + Days::new(at as u64))
         };
         Some(DateRange {
-            earliest: first(1.0 + spread, |(_, tall)| tall)?,
-            likely: first(1.0, |(short, tall)| f64::midpoint(short, tall))?,
-            latest: first(1.0 - spread, |(short, _)| short)?,
+            earliest: first(&self.fast, |(_, tall)| tall)?,
+            likely: first(&self.likely, |(short, tall)| f64::midpoint(short, tall))?,
+            latest: first(&self.slow, |(short, _)| short)?,
         })
     }
+}
 
-    fn run(
-        &self,
-        mut growth: Growth,
-        factor: f64,
-        reached: impl Fn(&Growth) -> bool,
-    ) -> Option<NaiveDate> {
-        if reached(&growth) {
-            return Some(self.today);
-        }
-        let days = self.today.iter_days().skip(1).take(HORIZON_DAYS);
-        for (at, date) in days.enumerate() {
-            let forecast = self.forecast.get(at).copied().flatten();
-            let gdd = forecast
-                .unwrap_or_else(|| (factor * heat::normal_gdd(self.latitude, date)).max(0.0));
-            growth.advance(date, Some(gdd));
-            if reached(&growth) {
-                return Some(date);
-            }
-        }
-        None
+fn started(growth: Growth) -> Vec<Growth> {
+    let mut days = Vec::with_capacity(HORIZON_DAYS + 1);
+    days.push(growth);
+    days
+}
+
+fn go_on(days: &mut Vec<Growth>, date: NaiveDate, gdd: f64) {
+    if let Some(mut growth) = days.last().copied() {
+        growth.advance(date, Some(gdd));
+        days.push(growth);
     }
 }
 
@@ -303,12 +318,13 @@ mod tests {
     fn the_range_is_in_order_and_the_forecast_moves_it() {
         let today = NaiveDate::from_ymd_opt(2026, 5, 20).unwrap();
         let growth = Growth::Corn(Corn::planted(115.0, 104.0, today));
-        let latitude = Latitude::new(42.0).unwrap();
-        let at_v5 = |growth: &Growth, _: Option<f64>| growth.stage() >= Stage::Vegetative(5);
-        let plain = Outlook { today, forecast: &[], latitude }.reaching(growth, at_v5).unwrap();
+        let at_v5 = |forecast: &[DayHeat]| {
+            let outlook = Outlook::lay(today, [growth; 3], forecast, |_| 18.0);
+            outlook.reaching(|stage, _| stage >= Stage::Vegetative(5)).unwrap()
+        };
+        let plain = at_v5(&[]);
         assert!(plain.earliest < plain.likely && plain.likely < plain.latest);
-        let cold = [Some(0.0); 7];
-        let later = Outlook { today, forecast: &cold, latitude }.reaching(growth, at_v5).unwrap();
+        let later = at_v5(&[DayHeat::Bridged { gdd: 0.0 }; 7]);
         assert!(later.likely > plain.likely);
     }
 }

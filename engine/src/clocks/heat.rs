@@ -135,7 +135,9 @@ fn known(weather: &Weather, date: NaiveDate) -> DayHeat {
     )
 }
 
-fn bridge(days: &mut [DayHeat], longest: usize) {
+/// Bridges every run of at most `longest` missing days between two known ones with the mean of the
+/// days on either side.
+pub fn bridge(days: &mut [DayHeat], longest: usize) {
     let mut last: Option<(usize, f64)> = None;
     for at in 0..days.len() {
         let Some(here) = days[at].gdd() else { continue };

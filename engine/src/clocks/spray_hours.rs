@@ -9,6 +9,7 @@
 //! Where a number is not a threshold of the book its source stands beside it.
 
 use super::post_window;
+use crate::cell::Cell;
 use crate::plan::Crop;
 use crate::reference::herbicides::{Ingredient, over_the_top, post};
 use crate::reference::{Figure, Source};
@@ -16,7 +17,7 @@ use crate::site::Site;
 use crate::sky::sun::Daylight;
 use crate::thresholds::Thresholds;
 use crate::units::{Celsius, MetresPerSecond, Millimetres, Percent};
-use crate::weather::{Hour, Weather};
+use crate::weather::Hour;
 use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, TimeDelta};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -82,7 +83,7 @@ pub struct Job<'a> {
     /// Whether the ground is dry, or may be.
     pub dry: bool,
     /// Days with their forecast highs.
-    pub weather: &'a Weather,
+    pub cell: &'a Cell,
     /// The numbers in force.
     pub thresholds: &'a Thresholds,
 }
@@ -373,7 +374,7 @@ impl Job<'_> {
 
     /// The day's highest temperature, F: that of the day, or of any of its hours where that is more.
     fn day_high(&self, date: NaiveDate, hours: &[Hour]) -> Option<f64> {
-        let of_day = self.weather.get(date)?.high?.value.fahrenheit();
+        let of_day = self.cell.day(date)?.high?.value.fahrenheit();
         let of_hours = hours
             .iter()
             .filter(|hour| hour.date() == date)
@@ -402,7 +403,7 @@ mod tests {
     use super::*;
     use crate::site::Texture;
     use crate::units::{Latitude, Longitude};
-    use crate::weather::{Day, Kind, Sourced};
+    use crate::weather::{Day, Kind, Sourced, Weather};
     use proptest::prelude::*;
 
     const MIXES: [&[Ingredient]; 4] = [
@@ -428,7 +429,7 @@ mod tests {
             crop: &Crop::Soybean { maturity_group: 2.0 },
             mix,
             dry: true,
-            weather: &Weather::new(days.collect()),
+            cell: &Cell::new(site.latitude, None, &Weather::new(days.collect())),
             thresholds: &Thresholds::default(),
         };
         judge(&job, hours)

@@ -44,7 +44,7 @@ fn judged(course: &Course<'_>) -> Option<Vec<HourFit>> {
         crop: &input.plan.crop,
         mix: &input.plan.post.as_ref()?.ingredients,
         dry: may_be_dry(course),
-        weather: input.weather,
+        cell: input.cell,
         thresholds: input.thresholds,
     };
     let days = input.today..=input.today + Days::new(1);
@@ -57,7 +57,7 @@ fn judged(course: &Course<'_>) -> Option<Vec<HourFit>> {
 fn may_be_dry(course: &Course<'_>) -> bool {
     let input = course.input;
     let rain: f64 = (1..=DRY_DAYS)
-        .filter_map(|ago| input.weather.get(input.today - Days::new(ago))?.rain)
+        .filter_map(|ago| input.cell.day(input.today - Days::new(ago))?.rain)
         .map(|rain| rain.value.inches())
         .sum();
     rain < DRY_RAIN_IN.value

@@ -19,6 +19,8 @@ pub(crate) struct CropDay {
     pub total_gdd: f64,
     /// Whether days without heat make that total a lower bound.
     pub lower_bound: bool,
+    /// The stage that the clock shows, lost or not.
+    shown: Stage,
     /// Whether so many days are missing that the stage is not known.
     pub lost: bool,
     /// Whether heat that nobody measured, on a day that is over, has moved the stage since it was
@@ -29,18 +31,23 @@ pub(crate) struct CropDay {
 impl CropDay {
     /// The stage, unless it is lost.
     pub fn stage(&self) -> Option<Stage> {
-        (!self.lost).then(|| self.growth.stage())
+        (!self.lost).then_some(self.shown)
     }
 }
 
 /// The crop from planting to the last day of the timeline.
 pub(crate) struct CropCourse {
     pub planted: NaiveDate,
+    /// Place of the planting day in the timeline.
+    pub starts_at: usize,
     pub days: Vec<CropDay>,
     /// First day of the gap that lost the stage, while it is lost today.
     pub lost_since: Option<NaiveDate>,
     today: usize,
-    forecast: Vec<Option<f64>>,
+    /// Place of the day from which on no stage was seen until today.
+    steady_from: usize,
+    /// The days after today; `None` while the stage is lost.
+    outlook: Option<Outlook>,
 }
 
 impl CropCourse {
@@ -52,37 +59,31 @@ impl CropCourse {
         planted: NaiveDate,
     ) -> Option<Self> {
         let start = timeline.at(planted)?;
-        let mut walk = Walk {
-            day: CropDay {
-                date: planted,
-                growth: plant(input, timeline, start, planted),
-                total_gdd: 0.0,
-                lower_bound: false,
-                lost: false,
-                unmeasured: false,
-            },
-            missing: 0,
-            missing_since: planted,
-            bridge: gap_days(input),
-            today: input.today,
-        };
-        let mut days = vec![walk.day];
+        let growth = plant(input, timeline, start, planted);
+        let mut walk = Walk::new(planted, growth, input);
+        let mut days = Vec::with_capacity(timeline.days.len() - start);
+        days.push(walk.day);
         let mut lost_since = None;
+        let mut steady_from = 0;
         for at in start + 1..timeline.days.len() {
             let date = timeline.days[at].date;
             walk.advance(date, timeline.heat[at]);
             if let Some(stage) = record.stages.get(&date) {
                 walk.see(*stage);
+                steady_from = days.len();
             }
             if date == input.today && walk.day.lost {
                 lost_since = Some(walk.missing_since);
             }
             days.push(walk.day);
         }
-        let today = days.iter().rposition(|day| day.date <= input.today)?;
-        let ahead = timeline.at(input.today)? + 1;
-        let forecast = timeline.heat[ahead..].iter().map(|heat| heat.gdd()).collect();
-        Some(Self { planted, days, lost_since, today, forecast })
+        let today = timeline.at(input.today)?.checked_sub(start)?;
+        let outlook = days.get(today).filter(|day| !day.lost).map(|day| {
+            let forecast = &timeline.heat[start + today + 1..];
+            let usual = |date| input.cell.usual(date).gdd_f;
+            Outlook::lay(day.date, [day.growth; 3], forecast, usual)
+        });
+        Some(Self { planted, starts_at: start, days, lost_since, today, steady_from, outlook })
     }
 
     /// The crop today.
@@ -99,46 +100,36 @@ impl CropCourse {
     }
 
     /// When the crop first was, or will be, where `reached` says; `None` when its stage is lost
-    /// today or the day is not foreseen. `reached` is given the crop and a believable height.
-    pub fn when(
-        &self,
-        input: &Input<'_>,
-        reached: impl Fn(&Growth, Option<f64>) -> bool,
-    ) -> Option<DateRange> {
-        let today = self.today();
-        if today.lost {
-            return None;
-        }
-        let outlook =
-            Outlook { today: today.date, forecast: &self.forecast, latitude: input.site.latitude };
-        let mut range = outlook.reaching(today.growth, &reached)?;
-        let middle = |growth: &Growth| {
-            let height = growth.height_in().map(|(low, high)| f64::midpoint(low, high));
-            reached(growth, height)
+    /// today or the day is not foreseen. `reached` is given a stage and a believable height.
+    pub fn when(&self, reached: impl Fn(Stage, Option<f64>) -> bool) -> Option<DateRange> {
+        let mut range = self.outlook.as_ref()?.reaching(&reached)?;
+        let since = |tall: fn((f64, f64)) -> f64| {
+            self.since(|day| reached(day.shown, day.growth.height_in().map(tall)))
         };
-        let tall = |growth: &Growth| reached(growth, growth.height_in().map(|(_, high)| high));
-        let short = |growth: &Growth| reached(growth, growth.height_in().map(|(low, _)| low));
-        range.earliest = self.since(tall).unwrap_or(range.earliest);
-        range.likely = self.since(middle).unwrap_or(range.likely);
-        range.latest = self.since(short).unwrap_or(range.latest);
+        range.earliest = since(|(_, tall)| tall).unwrap_or(range.earliest);
+        range.likely = since(|(short, tall)| f64::midpoint(short, tall)).unwrap_or(range.likely);
+        range.latest = since(|(short, _)| short).unwrap_or(range.latest);
         Some(range)
     }
 
-    /// First day of the unbroken run up to today on which something holds.
-    pub fn since(&self, holds: impl Fn(&Growth) -> bool) -> Option<NaiveDate> {
-        let past = &self.days[..=self.today];
-        past.iter()
-            .rev()
-            .take_while(|day| !day.lost && holds(&day.growth))
-            .last()
-            .map(|day| day.date)
+    /// First day of the unbroken run up to today on which something holds that, once reached, only
+    /// a stage seen can undo.
+    fn since(&self, holds: impl Fn(&CropDay) -> bool) -> Option<NaiveDate> {
+        let holds = |day: &CropDay| !day.lost && holds(day);
+        let (before, steady) = self.days[..=self.today].split_at(self.steady_from);
+        if !steady.last().is_some_and(holds) {
+            return None;
+        }
+        let at = steady.partition_point(|day| !holds(day));
+        let run_before = before.iter().rev().take_while(|day| at == 0 && holds(day)).last();
+        Some(run_before.unwrap_or(&steady[at]).date)
     }
 
     /// The day the crop came up and the heat it had taken by then.
     pub fn emerged(&self) -> Option<(NaiveDate, f64)> {
-        let on = self.since(|growth| growth.stage() >= Stage::Emerged)?;
-        let day = self.days.iter().find(|day| day.date == on)?;
-        Some((on, day.total_gdd))
+        let on = self.since(|day| day.shown >= Stage::Emerged)?;
+        let at = usize::try_from((on - self.planted).num_days()).ok()?;
+        Some((on, self.days.get(at)?.total_gdd))
     }
 }
 
@@ -168,6 +159,20 @@ struct Walk {
 }
 
 impl Walk {
+    fn new(planted: NaiveDate, growth: Growth, input: &Input<'_>) -> Self {
+        let day = CropDay {
+            date: planted,
+            growth,
+            total_gdd: 0.0,
+            lower_bound: false,
+            shown: growth.stage(),
+            lost: false,
+            unmeasured: false,
+        };
+        let bridge = gap_days(input);
+        Self { day, missing: 0, missing_since: planted, bridge, today: input.today }
+    }
+
     fn advance(&mut self, date: NaiveDate, heat: DayHeat) {
         let day = &mut self.day;
         day.date = date;
@@ -178,6 +183,7 @@ impl Walk {
             self.count_missing(date, heat);
         }
         self.day.growth.advance(date, heat.gdd());
+        self.day.shown = self.day.growth.stage();
     }
 
     fn count_missing(&mut self, date: NaiveDate, heat: DayHeat) {
@@ -195,6 +201,7 @@ impl Walk {
     /// A stage seen finds the stage again.
     fn see(&mut self, stage: Stage) {
         self.day.growth.see(stage);
+        self.day.shown = self.day.growth.stage();
         self.day.lost = false;
         self.day.unmeasured = false;
         self.missing = 0;

@@ -81,20 +81,20 @@ impl Feed {
         crop: &CropCourse,
     ) -> Option<Self> {
         let plan = input.plan.nitrogen.filter(|_| input.plan.crop.is_corn())?;
+        let normal = input.cell.normal();
         let mut supply = Supply::default();
         let mut loss = WetLoss::default();
         let mut fertiliser = Applied::at_planting(&plan);
         let most_unknown = u32::try_from(gap_days(input)).unwrap_or(u32::MAX);
         let mut at_today = Supply::default();
         let mut rows = Vec::with_capacity(crop.days.len());
-        for day in &crop.days {
-            let at = timeline.at(day.date)?;
-            let soil = &timeline.soil[at];
+        let weather = timeline.days[crop.starts_at..].iter().zip(&timeline.soil[crop.starts_at..]);
+        for (day, (weather, soil)) in crop.days.iter().zip(weather) {
             if day.date > crop.planted {
                 let ordinal = day.date.ordinal();
                 let water = soil.water.plough_share;
-                supply.advance(&timeline.normal, ordinal, soil.temperature_c, water);
-                fertiliser.advance(&plan, record, &timeline.days[at], soil.temperature_c);
+                supply.advance(normal, ordinal, soil.temperature_c, water);
+                fertiliser.advance(&plan, record, weather, soil.temperature_c);
                 // Missing rain can hide a saturated day, never make one.
                 let wet = (soil.water.saturated || water.is_some()).then_some(soil.water.saturated);
                 loss.advance(wet, fertiliser.nitrate(), soil.temperature_c);
@@ -103,7 +103,7 @@ impl Feed {
                 at_today = supply;
             }
             rows.push(NitrogenRow {
-                supplied_lb: supply.pounds(&timeline.normal, input.site.organic_matter.get()),
+                supplied_lb: supply.pounds(normal, input.site.organic_matter.get()),
                 unknown_days: supply.unknown_days(),
                 lag_percent: supply.lag(most_unknown).map(|(percent, _)| percent),
                 uptake_percent: day.stage().map(nitrogen::uptake_percent),
@@ -183,13 +183,12 @@ fn sidedress(
         return None;
     }
     let first = if early.is_some() { EARLY_STAGE } else { USUAL_STAGE };
-    let opens = crop.when(input, |growth, _| growth.stage() >= first)?;
-    let passed = crop.when(input, |growth, height| match plan.rig_clears {
+    let opens = crop.when(|stage, _| stage >= first)?;
+    let passed = crop.when(|stage, height| match plan.rig_clears {
         Some(clears) => {
-            height.is_some_and(|height| height > clears.get())
-                || growth.stage() >= LAST_STAGE_FOR_YIELD
+            height.is_some_and(|height| height > clears.get()) || stage >= LAST_STAGE_FOR_YIELD
         }
-        None => growth.stage() > LAST_STAGE,
+        None => stage > LAST_STAGE,
     })?;
     let before = |date: NaiveDate| date.pred_opt().unwrap_or(date);
     let latest = DateRange {

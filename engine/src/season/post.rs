@@ -11,7 +11,6 @@ use crate::season::crop::CropCourse;
 use crate::season::pre::PreCourse;
 use crate::season::record::Record;
 use crate::season::timeline::Timeline;
-use crate::sky;
 use crate::units::Inches;
 use chrono::{NaiveDate, TimeDelta};
 use serde::Serialize;
@@ -65,8 +64,8 @@ pub(crate) fn window(
     let tall = weeds_outgrow(input, record, timeline, pre, crop, target);
     let (closes, limit) =
         post_window::closes(&limits, tall.map(|range| (range, target)), |bound| {
-            crop.when(input, |growth, height_in| {
-                let now = CropNow { stage: Some(growth.stage()), height_in, ..CropNow::default() };
+            crop.when(|stage, height_in| {
+                let now = CropNow { stage: Some(stage), height_in, ..CropNow::default() };
                 bound.is_past(&now) == Some(true)
             })
         })?;
@@ -84,7 +83,7 @@ fn opening(
         return at(PostReason::WeedsSeen, on);
     }
     let Some(pre) = pre else {
-        let v1 = crop.when(input, |growth, _| growth.stage() >= Stage::Vegetative(1))?;
+        let v1 = crop.when(|stage, _| stage >= Stage::Vegetative(1))?;
         return at(PostReason::NoPre, v1.likely);
     };
     if let Some(ends) = pre.ends(input) {
@@ -131,19 +130,22 @@ fn weeds_up(input: &Input<'_>, pre: Option<&PreCourse>, crop: &CropCourse) -> Op
     pre.never_set(input).then(|| pre.weeds_up_on(input))
 }
 
+/// Heat for weeds from a day to well past the weather: that of the field as far as it is laid out,
+/// then the usual heat.
 fn weed_heat(input: &Input<'_>, timeline: &Timeline, from: NaiveDate) -> Vec<HeatDay> {
     let last = timeline.last() + TimeDelta::days(AHEAD_DAYS);
-    from.iter_days()
-        .take_while(|date| *date <= last)
-        .map(|date| {
-            let mean = if let Some(at) = timeline.at(date) {
-                let day = &timeline.days[at];
-                day.high.zip(day.low).map(|(high, low)| (high.value.get(), low.value.get()))
-            } else {
-                Some(sky::normal_temperatures(input.site.latitude, date))
-            };
-            let gdd_c10 = mean.map(|(high, low)| (f64::midpoint(high, low) - WEED_BASE_C).max(0.0));
-            HeatDay { date, gdd_c10 }
-        })
-        .collect()
+    let length = usize::try_from((last - from).num_days() + 1).unwrap_or(0);
+    let mut heat = Vec::with_capacity(length);
+    heat.extend(from.iter_days().take(length).map(|date| {
+        let ends = if let Some(at) = timeline.at(date) {
+            let day = &timeline.days[at];
+            day.high.zip(day.low).map(|(high, low)| (high.value.get(), low.value.get()))
+        } else {
+            let usual = input.cell.usual(date);
+            Some((usual.high_c, usual.low_c))
+        };
+        let gdd_c10 = ends.map(|(high, low)| (f64::midpoint(high, low) - WEED_BASE_C).max(0.0));
+        HeatDay { date, gdd_c10 }
+    }));
+    heat
 }

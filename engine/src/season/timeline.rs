@@ -1,6 +1,7 @@
 //! The days of one season with everything that does not depend on herbicides: weather with the
 //! gauge laid over it, heat, soil.
 
+use crate::cell::CellDay;
 use crate::clocks::heat::{self, DayHeat};
 use crate::clocks::nitrogen::{self, Normal};
 use crate::clocks::soil_temperature::SoilTemperature;
@@ -9,11 +10,7 @@ use crate::plan::Crop;
 use crate::reference::{crops, soils};
 use crate::season::Input;
 use crate::season::record::Record;
-use crate::site::Site;
-use crate::sky;
-use crate::sky::demand::{self, USUAL_ELEVATION_M};
-use crate::units::{Latitude, Metres};
-use crate::weather::{Day, Kind, Sourced, Weather};
+use crate::weather::{Day, Kind, Sourced};
 use chrono::{Datelike, NaiveDate, TimeDelta};
 use serde::Serialize;
 
@@ -38,26 +35,30 @@ pub(crate) struct Timeline {
     pub days: Vec<Day>,
     pub heat: Vec<DayHeat>,
     pub soil: Vec<SoilRow>,
-    pub normal: Normal,
 }
 
 impl Timeline {
     /// Lays out the season that starts on `start`.
     pub fn lay(input: &Input<'_>, record: &Record, start: NaiveDate) -> Self {
-        let last_row = input.weather.days().last().map_or(input.today, |day| day.date);
+        let (first_row, last_row) = input.cell.span().unwrap_or((start, input.today));
         let last = last_row.clamp(input.today, input.today + TimeDelta::days(FORECAST_DAYS));
-        let first_row = input.weather.days().first().map_or(start, |day| day.date);
         let first = first_row.clamp(start - TimeDelta::days(RUN_IN_DAYS), start);
-        let days: Vec<Day> = first
-            .iter_days()
-            .take_while(|date| *date <= last)
-            .map(|date| day(input, record, date))
-            .collect();
-        let weather = Weather::new(days.clone());
-        let heat = heat::series(&weather, first, last, gap_days(input));
-        let normal = normal_year(input.site.latitude);
-        let soil = soil(input, record, &days, &normal);
-        Self { first, days, heat, soil, normal }
+        let length = usize::try_from((last - first).num_days() + 1).unwrap_or(0);
+        let mut timeline = Self {
+            first,
+            days: Vec::with_capacity(length),
+            heat: Vec::with_capacity(length),
+            soil: Vec::with_capacity(length),
+        };
+        let mut soil = Soil::at_start(input, record);
+        for mut at in input.cell.days(first, last) {
+            lay_over(&mut at, input, record);
+            timeline.days.push(at.day);
+            timeline.heat.push(at.heat);
+            timeline.soil.push(soil.advance(&at));
+        }
+        heat::bridge(&mut timeline.heat, gap_days(input));
+        timeline
     }
 
     /// Place of a date in the rows, if it is within them.
@@ -78,65 +79,68 @@ pub(crate) fn gap_days(input: &Input<'_>) -> usize {
     input.thresholds.weather_gap_days as usize
 }
 
-/// One day's weather: a gauge reading stands before any other rain, and nothing that lies ahead
-/// of today is more than a forecast.
-fn day(input: &Input<'_>, record: &Record, date: NaiveDate) -> Day {
-    let mut day = input.weather.get(date).copied().unwrap_or(Day::unknown(date));
-    if let Some(amount) = record.gauge.get(&date) {
+/// What one field knows better than its cell: a gauge reading stands before any other rain, and
+/// nothing that lies ahead of today is more than a forecast.
+fn lay_over(at: &mut CellDay, input: &Input<'_>, record: &Record) {
+    let day = &mut at.day;
+    if let Some(amount) = record.gauge.get(&day.date) {
         day.rain = Some(Sourced { value: *amount, kind: Kind::Gauge });
     }
-    if date > input.today {
+    if day.date > input.today {
         day.high = day.high.map(forecast);
         day.low = day.low.map(forecast);
         day.rain = day.rain.map(forecast);
+        if let DayHeat::Known { kind, .. } = &mut at.heat {
+            *kind = Kind::Forecast;
+        }
     }
-    day
 }
 
 const fn forecast<T: Copy>(value: Sourced<T>) -> Sourced<T> {
     Sourced { value: value.value, kind: Kind::Forecast }
 }
 
-/// Soil temperature over a usual year: the same model as for the field, over usual air.
-fn normal_year(latitude: Latitude) -> Normal {
-    const RUN_IN: i32 = 60;
-    const ANY_LEAP_YEAR: i32 = 2024;
-    let Some(new_year) = NaiveDate::from_ymd_opt(ANY_LEAP_YEAR, 1, 1) else {
-        return Normal::new(Vec::new(), nitrogen::NORMAL_WATER_SHARE.value);
-    };
-    let start = new_year - TimeDelta::days(RUN_IN.into());
-    let mean = |date| {
-        let (high, low) = sky::normal_temperatures(latitude, date);
-        f64::midpoint(high, low)
-    };
-    let mut soil = SoilTemperature::starting(nitrogen::DEPTH_CM, mean(start));
-    let year = start
-        .iter_days()
-        .take_while(|date| date.year() <= ANY_LEAP_YEAR)
-        .map(|date| (date, soil.advance(mean(date), 0.0)))
-        .filter_map(|(date, celsius)| (date >= new_year).then_some(celsius))
-        .collect();
-    Normal::new(year, nitrogen::NORMAL_WATER_SHARE.value)
+/// The soil of one field.
+struct Soil<'a> {
+    bucket: Bucket,
+    warmth: Warmth,
+    normal: &'a Normal,
+    planted: Option<NaiveDate>,
+    crop_days: f64,
 }
 
-fn soil(input: &Input<'_>, record: &Record, days: &[Day], normal: &Normal) -> Vec<SoilRow> {
-    let crop = match input.plan.crop {
-        Crop::Corn { .. } => crops::CORN_WATER,
-        Crop::Soybean { .. } => crops::SOYBEAN_WATER,
-    };
-    let residue = input.plan.residue_cover.get() / 100.0;
-    let mut bucket = Bucket::at_capacity(soils::under(input.site), crop).under_residue(residue);
-    let mut warmth = Warmth { soil: None, missing: 0, bridge: gap_days(input) };
-    days.iter()
-        .map(|day| SoilRow {
-            temperature_c: warmth.advance(day, normal),
-            water: bucket.advance(&WaterDay {
-                rain_mm: day.rain.map(|rain| rain.value.get()),
-                demand_mm: demand(input.site, day),
-                crop_days: crop_days(record.planted, day.date),
+impl<'a> Soil<'a> {
+    fn at_start(input: &Input<'a>, record: &Record) -> Self {
+        let crop = match input.plan.crop {
+            Crop::Corn { .. } => crops::CORN_WATER,
+            Crop::Soybean { .. } => crops::SOYBEAN_WATER,
+        };
+        let residue = input.plan.residue_cover.get() / 100.0;
+        Self {
+            bucket: Bucket::at_capacity(soils::under(input.site), crop).under_residue(residue),
+            warmth: Warmth { soil: None, missing: 0, bridge: gap_days(input) },
+            normal: input.cell.normal(),
+            planted: record.planted,
+            crop_days: 0.0,
+        }
+    }
+
+    fn advance(&mut self, at: &CellDay) -> SoilRow {
+        let crop_days = self.planted.filter(|planted| *planted <= at.day.date).map(|planted| {
+            if planted < at.day.date {
+                self.crop_days += 1.0;
+            }
+            self.crop_days
+        });
+        SoilRow {
+            temperature_c: self.warmth.advance(&at.day, self.normal),
+            water: self.bucket.advance(&WaterDay {
+                rain_mm: at.day.rain.map(|rain| rain.value.get()),
+                demand_mm: at.demand_mm,
+                crop_days,
             }),
-        })
-        .collect()
+        }
+    }
 }
 
 /// Bare-soil temperature; a short gap is held over, after a long one it starts anew from the
@@ -161,14 +165,4 @@ impl Warmth {
         let soil = self.soil.get_or_insert(SoilTemperature::starting(nitrogen::DEPTH_CM, usual));
         Some(soil.advance(f64::midpoint(high.value.get(), low.value.get()), 0.0))
     }
-}
-
-fn demand(site: &Site, day: &Day) -> f64 {
-    let elevation = site.elevation.map_or(USUAL_ELEVATION_M.value, Metres::get);
-    demand::of_day(site.latitude, elevation, day).mm
-}
-
-fn crop_days(planted: Option<NaiveDate>, date: NaiveDate) -> Option<f64> {
-    let days = u32::try_from((date - planted?).num_days()).ok()?;
-    Some(f64::from(days))
 }

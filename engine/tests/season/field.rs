@@ -1,6 +1,7 @@
 //! A made-up field and made-up weather for season tests.
 
 use chrono::{Days, NaiveDate};
+use furrowbell_engine::cell::Cell;
 use furrowbell_engine::findings::{Finding, Topic};
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Placement, Plan};
@@ -82,17 +83,23 @@ impl Field {
             hours: Vec::new(),
             thresholds: Thresholds::default(),
         };
-        for day in date(4, 1).iter_days().take_while(|day| *day <= date(8, 31)) {
-            field.days.push(Day {
+        field.weather_over(date(4, 1), date(8, 31));
+        field.note(date(5, 1), Event::Planted);
+        field.note(date(5, 2), Event::PreApplied { ingredients: Vec::new() });
+        field
+    }
+
+    /// Puts the same dry day on every date from `first` to `last`.
+    pub fn weather_over(&mut self, first: NaiveDate, last: NaiveDate) {
+        self.days.clear();
+        for day in first.iter_days().take_while(|day| *day <= last) {
+            self.days.push(Day {
                 high: Some(Sourced { value: Celsius::new(24.0).unwrap(), kind: Kind::Station }),
                 low: Some(Sourced { value: Celsius::new(12.0).unwrap(), kind: Kind::Station }),
                 rain: Some(Sourced { value: Millimetres::new(0.0).unwrap(), kind: Kind::Station }),
                 ..Day::unknown(day)
             });
         }
-        field.note(date(5, 1), Event::Planted);
-        field.note(date(5, 2), Event::PreApplied { ingredients: Vec::new() });
-        field
     }
 
     pub fn note(&mut self, date: NaiveDate, event: Event) {
@@ -109,19 +116,28 @@ impl Field {
         self.day(date).rain = Some(Sourced { value, kind });
     }
 
-    /// The season with the weather of today and later left as it is written.
-    pub fn on(&self, today: NaiveDate) -> Season {
-        let weather = Weather::new(self.days.clone());
-        season::run(&Input {
+    /// The weather, prepared.
+    pub fn cell(&self) -> Cell {
+        Cell::new(self.site.latitude, self.site.elevation, &Weather::new(self.days.clone()))
+    }
+
+    /// The input of a season over a cell.
+    pub fn input<'a>(&'a self, cell: &'a Cell, today: NaiveDate) -> Input<'a> {
+        Input {
             site: &self.site,
             plan: &self.plan,
             journal: &self.journal,
-            weather: &weather,
+            cell,
             hours: &self.hours,
             labels: &[],
             thresholds: &self.thresholds,
             today,
-        })
+        }
+    }
+
+    /// The season with the weather of today and later left as it is written.
+    pub fn on(&self, today: NaiveDate) -> Season {
+        season::run(&self.input(&self.cell(), today))
     }
 
     /// The finding of a topic on a day.
@@ -138,6 +154,7 @@ impl Field {
     }
 }
 
-fn mix(ingredients: &[Ingredient]) -> HerbicidePlan {
+/// A mix of those ingredients.
+pub fn mix(ingredients: &[Ingredient]) -> HerbicidePlan {
     HerbicidePlan { name: "mix".to_owned(), ingredients: ingredients.to_vec() }
 }

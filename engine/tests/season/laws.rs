@@ -1,12 +1,15 @@
 //! Laws that hold for every season.
 
-use crate::field::{Field, date};
+use crate::field::{Field, date, mix};
+use chrono::Days;
 use furrowbell_engine::findings::Finding;
 use furrowbell_engine::journal::{Entry, Event};
-use furrowbell_engine::season::Season;
+use furrowbell_engine::reference::herbicides::Ingredient;
+use furrowbell_engine::season::{self, Season, Unknown};
 use furrowbell_engine::units::{Inches, Millimetres};
 use furrowbell_engine::weather::Kind;
 use proptest::prelude::*;
+use proptest::sample::subsequence;
 
 /// A rain for each of 40 days from 20 April: nothing known, or so many inches.
 fn rains() -> impl Strategy<Value = Vec<Option<f64>>> {
@@ -98,8 +101,80 @@ proptest! {
     }
 
     #[test]
+    fn a_rain_in_the_journal_takes_none_away(
+        rains in rains(), told in prop::collection::vec((0_u64..30, 0.0..60.0_f64), 1..6),
+        more in (0_u64..30, 0.0..60.0_f64),
+    ) {
+        let mut field = field(&rains);
+        let note = |field: &mut Field, (day, mm): (u64, f64)| {
+            let amount = Millimetres::new(mm).unwrap();
+            field.note(date(5, 2) + Days::new(day), Event::Rain { amount });
+        };
+        told.iter().for_each(|rain| note(&mut field, *rain));
+        let before = field.on(date(6, 10));
+        note(&mut field, more);
+        let after = field.on(date(6, 10));
+        for (day, _) in told {
+            let on = date(5, 2) + Days::new(day);
+            let rain = |season: &Season| {
+                season.days.iter().find(|row| row.date == on).and_then(|row| row.rain_in).unwrap()
+            };
+            prop_assert!(rain(&after) >= rain(&before));
+        }
+    }
+
+    #[test]
+    fn a_mix_never_has_a_later_limit_than_its_strictest_partner(
+        mixture in subsequence(Ingredient::ALL, 1..5), rains in rains(), day in 20_u64..45,
+    ) {
+        let mut field = field(&rains);
+        let today = date(5, 1) + Days::new(day);
+        let mut closes = |ingredients: &[Ingredient]| {
+            field.plan.post = Some(mix(ingredients));
+            field.on(today).now.unwrap().post_window.map(|window| window.closes)
+        };
+        let whole = closes(&mixture);
+        for partner in mixture {
+            let Some(alone) = closes(&[partner]) else { continue };
+            let whole = whole.unwrap();
+            prop_assert!(whole.earliest <= alone.earliest, "{partner:?}");
+            prop_assert!(whole.likely <= alone.likely && whole.latest <= alone.latest);
+        }
+    }
+
+    #[test]
+    fn missing_temperatures_are_unknown_and_never_a_day_without_heat(
+        first in 10_u64..20, length in 3_usize..9, both in any::<bool>(),
+    ) {
+        let mut field = Field::corn();
+        let first = date(5, 1) + Days::new(first);
+        for day in first.iter_days().take(length) {
+            field.day(day).high = None;
+            field.day(day).low = field.day(day).low.filter(|_| !both);
+        }
+        let season = field.on(first + Days::new(20));
+        for row in season.days.iter().filter(|row| row.date >= first) {
+            let missing = row.date < first + Days::new(length as u64);
+            prop_assert_eq!(row.gdd_f.is_none(), missing, "{}", row.date);
+            prop_assert!(row.unknown.contains(&Unknown::Heat), "the total stays a lower bound");
+            let lost = row.date >= first + Days::new(2);
+            prop_assert_eq!(row.stage.is_none(), lost, "{}", row.date);
+        }
+    }
+
+    #[test]
+    fn a_season_without_rows_finds_the_same(rains in rains(), day in 1_u64..110) {
+        let field = field(&rains);
+        let cell = field.cell();
+        let input = field.input(&cell, date(5, 1) + Days::new(day));
+        let (season, found) = (season::run(&input), season::find(&input));
+        prop_assert_eq!(season.now, found.now);
+        prop_assert_eq!(season.findings, found.findings);
+    }
+
+    #[test]
     fn findings_are_within_their_time_and_one_a_topic(rains in rains(), day in 1_u64..70) {
-        let today = date(5, 1) + chrono::Days::new(day);
+        let today = date(5, 1) + Days::new(day);
         let season = field(&rains).on(today);
         let now = season.now.unwrap();
         let ranges = now.sidedress.map(|window| window.latest);
@@ -124,7 +199,7 @@ proptest! {
         let today = date(5, 20);
         let before = bytes(&field.on(today));
         field.journal.push(Entry {
-            date: today + chrono::Days::new(late),
+            date: today + Days::new(late),
             event: Event::PostApplied { ingredients: Vec::new() },
         });
         prop_assert_eq!(before, bytes(&field.on(today)));

@@ -2,5 +2,6 @@
 
 mod field;
 mod laws;
+mod memory;
 mod rules;
 mod spray;

@@ -1,0 +1,190 @@
+//! The weather of one place, prepared once for every field that lies there.
+//!
+//! What depends on nothing but weather and latitude is worked out here: heat and evaporative
+//! demand day by day, and the usual year. A season borrows it, so the cost is shared by all fields
+//! of a cell and by all days on which they are looked at.
+
+use crate::clocks::heat::{self, DayHeat};
+use crate::clocks::nitrogen::{self, Normal};
+use crate::clocks::soil_temperature::SoilTemperature;
+use crate::sky;
+use crate::sky::demand::{self, USUAL_ELEVATION_M};
+use crate::units::{Latitude, Metres};
+use crate::weather::{Day, Weather};
+use chrono::{Datelike, Days, NaiveDate};
+
+/// One day at a cell with what follows from its weather alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CellDay {
+    /// The weather.
+    pub day: Day,
+    /// Heat, with nothing bridged.
+    pub heat: DayHeat,
+    /// Evaporative demand of short grass, mm; that of a usual day where temperatures are missing,
+    /// whose error is small beside that of a missing rain.
+    pub demand_mm: f64,
+}
+
+/// A usual day of the year at a cell.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct UsualDay {
+    /// Highest air temperature, C.
+    pub high_c: f64,
+    /// Lowest air temperature, C.
+    pub low_c: f64,
+    /// Heat, GDD in F.
+    pub gdd_f: f64,
+    /// Evaporative demand of short grass, mm.
+    pub demand_mm: f64,
+}
+
+/// Any leap year: the tables have a row for each of its days.
+const LEAP_YEAR: i32 = 2024;
+/// Days before the usual year that its soil is run in on.
+const RUN_IN_DAYS: u64 = 60;
+
+/// The weather of one place, prepared.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cell {
+    first: NaiveDate,
+    /// Without a gap; a date that the weather leaves out is a day of which nothing is known.
+    days: Vec<CellDay>,
+    /// By day of the year, day 1 first.
+    usual: Vec<UsualDay>,
+    normal: Normal,
+}
+
+impl Cell {
+    /// Prepares the weather of a place; where its elevation is not known, the usual one of the Corn
+    /// Belt stands in.
+    pub fn new(latitude: Latitude, elevation: Option<Metres>, weather: &Weather) -> Self {
+        let elevation_m = elevation.map_or(USUAL_ELEVATION_M.value, Metres::get);
+        let new_year = NaiveDate::from_ymd_opt(LEAP_YEAR, 1, 1).unwrap_or_default();
+        let usual: Vec<UsualDay> = new_year
+            .iter_days()
+            .take_while(|date| date.year() == LEAP_YEAR)
+            .map(|date| usual_day(latitude, elevation_m, date))
+            .collect();
+        let normal = normal_year(latitude, new_year);
+        let Some((first, last)) = weather.span() else {
+            return Self { first: new_year, days: Vec::new(), usual, normal };
+        };
+        let heat = heat::series(weather, first, last, 0);
+        let days = first
+            .iter_days()
+            .zip(heat)
+            .map(|(date, heat)| {
+                let day = weather.get(date).copied().unwrap_or(Day::unknown(date));
+                let demand_mm = demand::of_day(latitude, elevation_m, &day).mm;
+                CellDay { day, heat, demand_mm }
+            })
+            .collect();
+        Self { first, days, usual, normal }
+    }
+
+    /// First and last day of the weather; `None` where there is none.
+    pub fn span(&self) -> Option<(NaiveDate, NaiveDate)> {
+        Some((self.days.first()?.day.date, self.days.last()?.day.date))
+    }
+
+    /// Every day from `first` to `last`, both included: outside the weather, days of which nothing
+    /// is known.
+    pub fn days(&self, first: NaiveDate, last: NaiveDate) -> impl Iterator<Item = CellDay> {
+        let offset = (first - self.first).num_days();
+        first.iter_days().take_while(move |date| *date <= last).zip(offset..).map(|(date, at)| {
+            let known = usize::try_from(at).ok().and_then(|at| self.days.get(at));
+            known.copied().unwrap_or_else(|| CellDay {
+                day: Day::unknown(date),
+                heat: DayHeat::Unknown,
+                demand_mm: self.usual(date).demand_mm,
+            })
+        })
+    }
+
+    /// The weather of a date, where there is any.
+    pub fn day(&self, date: NaiveDate) -> Option<&Day> {
+        let at = usize::try_from((date - self.first).num_days()).ok()?;
+        self.days.get(at).map(|known| &known.day)
+    }
+
+    /// The usual day of a date.
+    pub fn usual(&self, date: NaiveDate) -> &UsualDay {
+        of(&self.usual, date)
+    }
+
+    /// The usual year of the soil.
+    pub const fn normal(&self) -> &Normal {
+        &self.normal
+    }
+}
+
+/// The row of a date in a table with one row for each of the 366 days of a leap year.
+fn of(usual: &[UsualDay], date: NaiveDate) -> &UsualDay {
+    &usual[date.ordinal0() as usize]
+}
+
+fn usual_day(latitude: Latitude, elevation_m: f64, date: NaiveDate) -> UsualDay {
+    let (high_c, low_c) = sky::normal_temperatures(latitude, date);
+    let unknown = Day::unknown(date);
+    UsualDay {
+        high_c,
+        low_c,
+        gdd_f: heat::normal_gdd(latitude, date),
+        demand_mm: demand::of_day(latitude, elevation_m, &unknown).mm,
+    }
+}
+
+/// Soil temperature over a usual year: the same model as for the field, over usual air.
+fn normal_year(latitude: Latitude, new_year: NaiveDate) -> Normal {
+    let start = new_year - Days::new(RUN_IN_DAYS);
+    let mean = |date| {
+        let (high, low) = sky::normal_temperatures(latitude, date);
+        f64::midpoint(high, low)
+    };
+    let mut soil = SoilTemperature::starting(nitrogen::DEPTH_CM, mean(start));
+    let year = start
+        .iter_days()
+        .take_while(|date| date.year() <= LEAP_YEAR)
+        .map(|date| (date, soil.advance(mean(date), 0.0)))
+        .filter_map(|(date, celsius)| (date >= new_year).then_some(celsius))
+        .collect();
+    Normal::new(year, nitrogen::NORMAL_WATER_SHARE.value)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Millimetres;
+    use crate::weather::{Kind, Sourced};
+
+    fn date(month: u32, day: u32) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2026, month, day).unwrap()
+    }
+
+    fn cell(days: Vec<Day>) -> Cell {
+        Cell::new(Latitude::new(42.0).unwrap(), None, &Weather::new(days))
+    }
+
+    #[test]
+    fn a_day_outside_the_weather_or_in_a_gap_is_unknown_and_never_dry_or_cold() {
+        let known = |date| Day {
+            rain: Some(Sourced { value: Millimetres::new(0.0).unwrap(), kind: Kind::Radar }),
+            ..Day::unknown(date)
+        };
+        let cell = cell(vec![known(date(5, 2)), known(date(5, 4))]);
+        assert_eq!(cell.span(), Some((date(5, 2), date(5, 4))));
+        let days: Vec<_> = cell.days(date(5, 1), date(5, 5)).collect();
+        let rains: Vec<_> = days.iter().map(|day| day.day.rain.is_some()).collect();
+        assert_eq!(rains, [false, true, false, true, false]);
+        assert!(days.iter().zip(date(5, 1).iter_days()).all(|(day, date)| day.day.date == date));
+        assert!(days.iter().all(|day| day.heat == DayHeat::Unknown && day.demand_mm > 1.0));
+    }
+
+    #[test]
+    fn without_weather_there_is_still_a_usual_year() {
+        let cell = cell(Vec::new());
+        assert_eq!(cell.span(), None);
+        assert!(cell.usual(date(7, 15)).gdd_f > cell.usual(date(4, 15)).gdd_f);
+        assert!(cell.usual(NaiveDate::from_ymd_opt(2028, 12, 31).unwrap()).gdd_f.abs() < 1e-9);
+    }
+}
