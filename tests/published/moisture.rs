@@ -25,20 +25,20 @@ const GRASS: WaterUse = WaterUse {
 /// Half-inch layers about the sensor at 5 cm: 1.5 to 2.5 in.
 const ABOUT_5_CM: std::ops::Range<usize> = 3..5;
 
-fn measured<T>(value: T) -> Option<Sourced<T>> {
-    Some(Sourced { value, kind: Kind::Station })
+const fn measured<T: Copy>(value: T) -> Sourced<T> {
+    Sourced { value, kind: Kind::Station }
 }
 
 fn day(date: NaiveDate, row: &Row) -> Day {
-    let celsius = |key| Celsius::new(number(row, key)?).ok().and_then(measured);
-    let percent = |key| Percent::new(number(row, key)?).ok().and_then(measured);
+    let celsius = |key| Celsius::new(number(row, key)?).ok().map(measured);
+    let percent = |key| Percent::new(number(row, key)?).ok().map(measured);
     let solar =
         number(row, "solarad_daily").and_then(|sum| MegajoulesPerSquareMetre::new(sum).ok());
     Day {
         high: celsius("t_daily_max"),
         low: celsius("t_daily_min"),
         humidity: percent("rh_daily_avg"),
-        solar: solar.and_then(measured),
+        solar: solar.map(measured),
         ..Day::unknown(date)
     }
 }
