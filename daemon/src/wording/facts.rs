@@ -33,7 +33,7 @@ pub(super) struct Facts {
     pub ends: String,
     pub closes: String,
     pub limit: &'static str,
-    pub confirmed: bool,
+    pub confirmed: Option<NaiveDate>,
     pub limit_value: String,
     pub ingredient: &'static str,
     pub reason: &'static str,
@@ -195,7 +195,7 @@ impl Facts {
             }
         };
         self.ingredient = ingredient.name();
-        self.confirmed = label.is_some();
+        self.confirmed = *label;
     }
 
     fn wanted_early(&mut self, reason: Option<&EarlyReason>) {
