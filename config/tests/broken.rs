@@ -159,7 +159,7 @@ broken! {
     label_without_limit: labels, "height_under_in = 12\nthrough_stage = \"V8\"\n" => "", "labels.toml:1:1: label: no limit; want one, such as through_stage";
     label_with_itself: labels, "[\"atrazine\"]" => "[\"mesotrione\"]", "labels.toml:4:9: with: the ingredient itself; want its partners";
     label_of_a_foreign_stage: labels, "V8" => "VC", "labels.toml:8:17: through_stage: found VC, no stage of corn";
-    label_of_no_stage: labels, "V8" => "V21", "labels.toml:8:17: through_stage: found \"V21\", want VE, VC, V1 to V20, VT or R1 to R8";
+    label_of_no_stage: labels, "V8" => "V21", "labels.toml:8:17: through_stage: found \"V21\", want last stage on the label: VE, VC, V1 to V20, VT or R1 to R8";
     label_of_an_unknown_ingredient: labels, "\"mesotrione\"" => "\"mesotrion\"", "labels.toml:3:14: ingredient: found \"mesotrion\", want perhaps mesotrione (one of 49)";
     label_too_tall: labels, "= 12" => "= 400", "labels.toml:7:19: height_under_in: found 400, want 1 to 120";
     label_undated: labels, "label_date = 2026-01-10\n" => "", "labels.toml:1:1: label_date: missing (date of the label)";

@@ -195,6 +195,7 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
 
 pub mod check;
 pub mod digest;
+mod limits;
 pub mod people;
 pub mod record;
 pub mod rehearse;

@@ -1,7 +1,7 @@
 //! `furrowbell show`: one field's clocks as of a day.
 
 use super::rehearse::noon;
-use super::{BookArg, Failure, zoned};
+use super::{BookArg, Failure, limits, zoned};
 use crate::clock::Clock;
 use crate::rounds::advance::FieldNow;
 use crate::wire::{self, Outside};
@@ -83,6 +83,11 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
         (None, None) => "  no forecast source in the book".to_owned(),
     });
     lines.push(String::new());
+    let limits = at.field.plan.as_ref().map(|plan| limits::lines(book, plan)).unwrap_or_default();
+    if !limits.is_empty() {
+        lines.extend(limits);
+        lines.push(String::new());
+    }
     lines.push("What it shows:".to_owned());
     if at.season.findings.is_empty() {
         lines.push("  nothing to do".to_owned());

@@ -34,7 +34,7 @@ pub(super) struct Facts {
     pub ends: String,
     pub closes: String,
     pub limit: &'static str,
-    pub confirmed: bool,
+    pub confirmed: Option<NaiveDate>,
     pub limit_value: String,
     pub ingredient: &'static str,
     pub reason: &'static str,
@@ -223,7 +223,7 @@ impl Facts {
             }
         };
         self.ingredient = ingredient.name();
-        self.confirmed = label.is_some();
+        self.confirmed = *label;
     }
 
     fn wanted_early(&mut self, reason: Option<&EarlyReason>) {

@@ -178,7 +178,7 @@ fn seedbeds() -> [Sample; 6] {
     ]
 }
 
-fn post_passes() -> [Sample; 12] {
+fn post_passes() -> [Sample; 15] {
     let weeds = PostLimit::WeedHeight { inches: 4.0 };
     let height =
         PostLimit::CropHeight { inches: 12.0, ingredient: Ingredient::Atrazine, label: None };
@@ -192,6 +192,9 @@ fn post_passes() -> [Sample; 12] {
         ingredient: Ingredient::Dicamba,
         label: None,
     };
+    let (ingredient, label) = (Ingredient::Atrazine, Some(day(-120)));
+    let own = PostLimit::CropHeight { inches: 12.0, ingredient, label };
+    let last = PostLimit::LastDay { last: day(5), ingredient, label };
     let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds };
     [
         sample(open(PostReason::WeedsSeen), true, 7),
@@ -217,6 +220,9 @@ fn post_passes() -> [Sample; 12] {
             act_by: None,
             ..sample(Evidence::PostOverdue { closed_on: day(-2), limit: before }, false, 0)
         },
+        sample(Evidence::PostClosing { closes: range(5), limit: own }, false, 4),
+        sample(Evidence::PostClosing { closes: range(5), limit: last }, false, 4),
+        sample(Evidence::PostOverdue { closed_on: day(-2), limit: last }, false, 0),
     ]
 }
 

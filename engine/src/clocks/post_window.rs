@@ -388,8 +388,9 @@ mod tests {
 
     fn stricter(bound: Bound, cut: f64) -> Bound {
         match bound {
-            Bound::HeightUpTo(inches) => Bound::HeightUnder(inches * cut),
-            Bound::HeightUnder(inches) => Bound::HeightUnder(inches * cut),
+            Bound::HeightUpTo(inches) | Bound::HeightUnder(inches) => {
+                Bound::HeightUnder(inches * cut)
+            }
             Bound::ThroughStage(last) => Bound::BeforeStage(last),
             Bound::BeforeStage(_) => Bound::BeforeStage(Stage::Planted),
             Bound::DaysToHarvest(days) => Bound::DaysToHarvest(days + 7),
