@@ -34,7 +34,7 @@ use crate::reference::herbicides::Ingredient;
 use crate::rules;
 use crate::site::Site;
 use crate::thresholds::Thresholds;
-use crate::weather::{Day, Kind, Weather};
+use crate::weather::{Day, Hour, Kind, Weather};
 use chrono::NaiveDate;
 use serde::Serialize;
 
@@ -52,6 +52,8 @@ pub struct Input<'a> {
     pub weather: &'a Weather,
     /// What the book confirms of the labels in use.
     pub labels: &'a [LabelFact],
+    /// The hours ahead in order of time; empty where no forecast by the hour is at hand.
+    pub hours: &'a [Hour],
     /// The numbers in force for the field.
     pub thresholds: &'a Thresholds,
     /// The local day as of which findings are wanted.

@@ -108,6 +108,7 @@ fn ames(rows: &[Row], year: i32, texture: Texture) -> Season {
         journal: &[entry(Event::Planted), entry(Event::PreApplied { ingredients: Vec::new() })],
         weather: &Weather::new(days),
         labels: &[],
+        hours: &[],
         thresholds: &Thresholds::default(),
         today: planted + Days::new(35),
     })

@@ -1,6 +1,7 @@
 //! The clocks: each advances one thing with the days. [`crate::season`] turns them all together.
 
 pub mod activation;
+pub mod canopy;
 pub mod corn;
 pub mod effective;
 pub mod growth;
@@ -15,6 +16,7 @@ pub mod soil_emergence;
 pub mod soil_temperature;
 pub mod soil_water;
 pub mod soybean;
+pub mod spray_hours;
 pub mod weeds;
 
 use chrono::NaiveDate;

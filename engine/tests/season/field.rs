@@ -12,7 +12,7 @@ use furrowbell_engine::thresholds::Thresholds;
 use furrowbell_engine::units::{
     Celsius, Inches, Latitude, Longitude, Millimetres, Percent, PoundsPerAcre,
 };
-use furrowbell_engine::weather::{Day, Kind, Sourced, Weather};
+use furrowbell_engine::weather::{Day, Hour, Kind, Sourced, Weather};
 
 /// A day of 2026.
 pub fn date(month: u32, day: u32) -> NaiveDate {
@@ -25,6 +25,7 @@ pub struct Field {
     pub plan: Plan,
     pub journal: Vec<Entry>,
     pub days: Vec<Day>,
+    pub hours: Vec<Hour>,
     pub thresholds: Thresholds,
 }
 
@@ -78,6 +79,7 @@ impl Field {
             plan,
             journal: Vec::new(),
             days: Vec::new(),
+            hours: Vec::new(),
             thresholds: Thresholds::default(),
         };
         for day in date(4, 1).iter_days().take_while(|day| *day <= date(8, 31)) {
@@ -116,6 +118,7 @@ impl Field {
             journal: &self.journal,
             weather: &weather,
             labels: &[],
+            hours: &self.hours,
             thresholds: &self.thresholds,
             today,
         })

@@ -3,3 +3,4 @@
 mod field;
 mod laws;
 mod rules;
+mod spray;
