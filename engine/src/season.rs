@@ -50,10 +50,10 @@ pub struct Input<'a> {
     /// Weather, observed and forecast. What it says of days after `today` counts as forecast,
     /// whatever it calls itself.
     pub weather: &'a Weather,
-    /// What the book confirms of the labels in use.
-    pub labels: &'a [LabelFact],
     /// The hours ahead in order of time; empty where no forecast by the hour is at hand.
     pub hours: &'a [Hour],
+    /// What the book confirms of the labels in use.
+    pub labels: &'a [LabelFact],
     /// The numbers in force for the field.
     pub thresholds: &'a Thresholds,
     /// The local day as of which findings are wanted.

@@ -107,8 +107,8 @@ fn ames(rows: &[Row], year: i32, texture: Texture) -> Season {
         plan: &plan,
         journal: &[entry(Event::Planted), entry(Event::PreApplied { ingredients: Vec::new() })],
         weather: &Weather::new(days),
-        labels: &[],
         hours: &[],
+        labels: &[],
         thresholds: &Thresholds::default(),
         today: planted + Days::new(35),
     })

@@ -70,8 +70,8 @@ impl Desk {
                     plan,
                     journal: &entries,
                     weather: &Weather::new(days),
-                    labels: &self.book.labels,
                     hours: &forecast.hours,
+                    labels: &self.book.labels,
                     thresholds: &field.thresholds,
                     today,
                 });

@@ -124,7 +124,8 @@ fn soil(input: &Input<'_>, record: &Record, days: &[Day], normal: &Normal) -> Ve
         Crop::Corn { .. } => crops::CORN_WATER,
         Crop::Soybean { .. } => crops::SOYBEAN_WATER,
     };
-    let mut bucket = Bucket::at_capacity(soils::under(input.site), crop);
+    let residue = input.plan.residue_cover.get() / 100.0;
+    let mut bucket = Bucket::at_capacity(soils::under(input.site), crop).under_residue(residue);
     let mut warmth = Warmth { soil: None, missing: 0, bridge: gap_days(input) };
     days.iter()
         .map(|day| SoilRow {

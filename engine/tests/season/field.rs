@@ -117,8 +117,8 @@ impl Field {
             plan: &self.plan,
             journal: &self.journal,
             weather: &weather,
-            labels: &[],
             hours: &self.hours,
+            labels: &[],
             thresholds: &self.thresholds,
             today,
         })
