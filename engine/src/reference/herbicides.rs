@@ -2,8 +2,8 @@
 //!
 //! [`soil`] holds what works through the soil, [`mobility`] how it moves there, [`spectrum`] which
 //! weeds each ingredient works on, [`control`] what trials saw, [`post`] where typical labels end.
-//! Numbers for one ingredient differ between formulations, states and label years: a row is a typical label, never
-//! the label of the product in the tank.
+//! Numbers for one ingredient differ between formulations, states and label years: a row is a
+//! typical label, never the label of the product in the tank.
 
 pub mod control;
 pub mod decay;
