@@ -92,13 +92,7 @@ impl Facts {
         let mut facts = Self { crop, the_crop, provisional, version, by, ..Self::default() };
         match evidence {
             Evidence::Seedbed { low_in, high_in, moist_from_in, soil_f, verdict, cold_on } => {
-                facts.verdict = match verdict {
-                    SeedbedVerdict::Ready => "ready",
-                    SeedbedVerdict::Cold => "cold",
-                    SeedbedVerdict::Dry => "dry",
-                    SeedbedVerdict::Wet => "wet",
-                    SeedbedVerdict::ColdAhead => "cold-ahead",
-                };
+                facts.verdict = verdict_name(*verdict);
                 facts.soil = format!("{:.0}", whole_degrees(*soil_f));
                 facts.moist = moist_from_in.map(measure).unwrap_or_default();
                 facts.low_depth = measure(*low_in);
@@ -140,12 +134,7 @@ impl Facts {
                 facts.dry = *dry;
             }
             Evidence::PostOpen { reason, closes, limit } => {
-                facts.reason = match reason {
-                    PostReason::WeedsSeen => "weeds-seen",
-                    PostReason::ResidualFading => "residual-fading",
-                    PostReason::PreNeverSet => "pre-never-set",
-                    PostReason::NoPre => "no-pre",
-                };
+                facts.reason = reason_name(*reason);
                 facts.closes = day(closes.likely);
                 facts.limited_by(limit);
             }
@@ -236,6 +225,27 @@ impl Facts {
                 self.starter = format!("{pounds:.0}");
             }
         }
+    }
+}
+
+/// The name under which the templates know a verdict.
+const fn verdict_name(verdict: SeedbedVerdict) -> &'static str {
+    match verdict {
+        SeedbedVerdict::Ready => "ready",
+        SeedbedVerdict::Cold => "cold",
+        SeedbedVerdict::Dry => "dry",
+        SeedbedVerdict::Wet => "wet",
+        SeedbedVerdict::ColdAhead => "cold-ahead",
+    }
+}
+
+/// The name under which the templates know what opened the post window.
+const fn reason_name(reason: PostReason) -> &'static str {
+    match reason {
+        PostReason::WeedsSeen => "weeds-seen",
+        PostReason::ResidualFading => "residual-fading",
+        PostReason::PreNeverSet => "pre-never-set",
+        PostReason::NoPre => "no-pre",
     }
 }
 
