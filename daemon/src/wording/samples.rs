@@ -317,16 +317,14 @@ pub fn widest() -> Vec<Sample> {
     for refusal in REFUSALS {
         add(Evidence::SprayHours { runs: Vec::new(), refused: Some(refusal) });
     }
-    for verdict in [
-        SeedbedVerdict::Ready,
-        SeedbedVerdict::Cold,
-        SeedbedVerdict::Dry,
-        SeedbedVerdict::Wet,
-        SeedbedVerdict::ColdAhead,
-    ] {
-        for moist_from_in in [None, Some(2.75)] {
-            add(seedbed(verdict, moist_from_in));
-        }
+    for evidence in widest_seedbeds() {
+        add(evidence);
     }
     all
+}
+
+fn widest_seedbeds() -> impl Iterator<Item = Evidence> {
+    use SeedbedVerdict::{Cold, ColdAhead, Dry, Ready, Wet};
+    let verdicts = [Ready, Cold, Dry, Wet, ColdAhead];
+    verdicts.into_iter().flat_map(|verdict| [None, Some(2.75)].map(|from| seedbed(verdict, from)))
 }
