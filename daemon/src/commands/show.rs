@@ -1,7 +1,7 @@
 //! `furrowbell show`: one field's clocks as of a day.
 
 use super::rehearse::noon;
-use super::{BookArg, Failure, limits, zoned};
+use super::{BookArg, Failure, limits, on_weeds, zoned};
 use crate::clock::Clock;
 use crate::rounds::advance::FieldNow;
 use crate::wire::{self, Outside};
@@ -84,8 +84,9 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
     });
     lines.push(String::new());
     let limits = at.field.plan.as_ref().map(|plan| limits::lines(book, plan)).unwrap_or_default();
-    if !limits.is_empty() {
-        lines.extend(limits);
+    let on_weeds = at.field.plan.as_ref().map(on_weeds::lines).unwrap_or_default();
+    for block in [limits, on_weeds].into_iter().filter(|block| !block.is_empty()) {
+        lines.extend(block);
         lines.push(String::new());
     }
     lines.push("What it shows:".to_owned());
@@ -188,6 +189,7 @@ fn clocks(now: &Now) -> Vec<String> {
             let firm = &rain.firm;
             let missing = match firm.missing_days {
                 0 => String::new(),
+                1 => ", 1 day unknown".to_owned(),
                 days => format!(", {days} days unknown"),
             };
             let set = firm.set_on.map_or("not set".to_owned(), |on| format!("set {on}"));
