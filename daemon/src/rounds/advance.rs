@@ -94,7 +94,7 @@ struct Place {
 
 impl Place {
     /// The place kept, unless this field has other weather or lies in another tenth of a degree.
-    fn reached(kept: &mut Option<Self>, site: &Site, days: Vec<Day>) -> &Self {
+    fn reached<'a>(kept: &'a mut Option<Self>, site: &Site, days: Vec<Day>) -> &'a Self {
         let tenth = (site.latitude.get() * 10.0).round() / 10.0;
         let latitude = Latitude::new(tenth).unwrap_or(site.latitude);
         let elevation = site.elevation;
