@@ -7,6 +7,7 @@
 use crate::reference::crops::DRY_SEED_ZONE;
 use crate::reference::soils::Soil;
 use crate::reference::{Figure, Source};
+use crate::units::{positive, smaller};
 use serde::Serialize;
 
 /// Number of layers.
@@ -44,6 +45,8 @@ pub struct SeedZone {
     wilting: f64,
     capacity: f64,
     full: f64,
+    /// Part of a difference that is drawn up for each mm the lower layer holds above its driest.
+    drawn_per_mm: f64,
     water: [f64; LAYERS],
     known: [bool; LAYERS],
 }
@@ -52,11 +55,13 @@ impl SeedZone {
     /// Starts at field capacity.
     pub fn at_capacity(soil: &Soil) -> Self {
         let capacity = LAYER_MM * soil.capacity;
+        let driest = 0.5 * LAYER_MM * soil.wilting;
         Self {
-            driest: 0.5 * LAYER_MM * soil.wilting,
+            driest,
             wilting: LAYER_MM * soil.wilting,
             capacity,
             full: LAYER_MM * soil.saturation,
+            drawn_per_mm: DRAWN_UP.value / (capacity - driest),
             water: [capacity; LAYERS],
             known: [true; LAYERS],
         }
@@ -69,8 +74,11 @@ impl SeedZone {
             self.known = [false; LAYERS];
             return 0.0;
         };
+        if left <= 0.0 && self.known() {
+            return 0.0;
+        }
         for (water, known) in self.water.iter_mut().zip(&mut self.known) {
-            let taken = left.min(self.full - *water);
+            let taken = smaller(left, self.full - *water);
             *water += taken;
             left -= taken;
             *known |= *water >= self.capacity;
@@ -80,7 +88,7 @@ impl SeedZone {
 
     /// Water above field capacity, mm.
     pub fn excess_mm(&self) -> f64 {
-        self.water.iter().map(|water| (water - self.capacity).max(0.0)).sum()
+        sum(&self.water.map(|water| positive(water - self.capacity)))
     }
 
     /// Sends down a share of what stands above field capacity, at most what there is room for below,
@@ -92,7 +100,7 @@ impl SeedZone {
         }
         let moved = (share * excess).min(room_mm);
         let part = moved / excess;
-        self.water = self.water.map(|water| water - part * (water - self.capacity).max(0.0));
+        self.water = self.water.map(|water| water - part * positive(water - self.capacity));
         moved
     }
 
@@ -100,7 +108,10 @@ impl SeedZone {
     pub fn evaporate(&mut self, wanted_mm: f64) -> f64 {
         let mut left = wanted_mm;
         for water in &mut self.water {
-            let taken = left.min((*water - self.driest).max(0.0));
+            if left <= 0.0 {
+                break;
+            }
+            let taken = smaller(left, positive(*water - self.driest));
             *water -= taken;
             left -= taken;
         }
@@ -110,40 +121,41 @@ impl SeedZone {
     /// Draws water up, lowest layers first; `below` is the water content under the seed zone, a share
     /// of volume. Gives what came up from there, mm.
     pub fn draw_up(&mut self, below: f64) -> f64 {
-        let below = below * LAYER_MM;
-        let risen = self.rise(below, self.water[LAYERS - 1]);
-        self.water[LAYERS - 1] += risen;
+        let mut lower = below * LAYER_MM;
+        let risen = self.rise(lower, self.water[LAYERS - 1]);
+        lower = self.water[LAYERS - 1] + risen;
         for at in (1..LAYERS).rev() {
-            let moved = self.rise(self.water[at], self.water[at - 1]);
-            self.water[at] -= moved;
-            self.water[at - 1] += moved;
+            let moved = self.rise(lower, self.water[at - 1]);
+            self.water[at] = lower - moved;
+            lower = self.water[at - 1] + moved;
         }
+        self.water[0] = lower;
         risen
     }
 
     fn rise(&self, lower: f64, upper: f64) -> f64 {
-        let moist = ((lower - self.driest) / (self.capacity - self.driest)).clamp(0.0, 1.0);
-        DRAWN_UP.value * moist * (lower - upper).max(0.0)
+        let share = ((lower - self.driest) * self.drawn_per_mm).clamp(0.0, DRAWN_UP.value);
+        share * positive(lower - upper)
     }
 
     /// Water that roots could take from all layers, mm.
     pub fn available_mm(&self) -> f64 {
-        self.water.iter().map(|water| (water - self.wilting).max(0.0)).sum()
+        sum(&self.water.map(|water| positive(water - self.wilting)))
     }
 
     /// Takes this share of what roots could take out of every layer.
     pub fn take(&mut self, share: f64) {
-        self.water = self.water.map(|water| water - share * (water - self.wilting).max(0.0));
+        self.water = self.water.map(|water| water - share * positive(water - self.wilting));
     }
 
     /// Water in all layers, mm.
     pub fn total_mm(&self) -> f64 {
-        self.water.iter().sum()
+        sum(&self.water)
     }
 
     /// Whether every layer's water is known.
     pub fn known(&self) -> bool {
-        self.known.iter().all(|known| *known)
+        self.known == [true; LAYERS]
     }
 
     /// Share of the available water by layer, and the depth from which it is moist.
@@ -154,6 +166,11 @@ impl SeedZone {
             std::array::from_fn(|at| self.known[at].then(|| share(self.water[at])));
         Reading { layers, moist_from_in: moist_from_in(&layers) }
     }
+}
+
+/// Sum over the layers, in pairs: half as many steps wait for one another as in a row.
+fn sum(&[a, b, c, d, e, f, g, h]: &[f64; LAYERS]) -> f64 {
+    ((a + b) + (c + d)) + ((e + f) + (g + h))
 }
 
 /// Depth of the top of the first layer that is not dry.

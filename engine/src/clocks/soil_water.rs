@@ -13,6 +13,7 @@ use crate::clocks::seed_zone::{self, LAYER_MM, LAYERS, SeedZone};
 use crate::reference::crops::WaterUse;
 use crate::reference::soils::Soil;
 use crate::reference::{Figure, Source};
+use crate::units::{positive, smaller};
 use balance::{Antecedent, Balance, BalanceDay, Climate, CurveNumber, RainTime, Surface};
 use serde::Serialize;
 
@@ -69,7 +70,7 @@ struct Layer {
 impl Layer {
     /// Takes in what comes from above, as far as there is room, and gives the rest.
     fn fill(&mut self, mm: f64, soil: &Soil, known: bool) -> f64 {
-        let taken = mm.min(self.room(soil));
+        let taken = smaller(mm, self.room(soil));
         self.add(taken, soil, known);
         mm - taken
     }
@@ -82,11 +83,11 @@ impl Layer {
     }
 
     fn excess(&self, soil: &Soil) -> f64 {
-        (self.water - self.depth * soil.capacity).max(0.0)
+        positive(self.water - self.depth * soil.capacity)
     }
 
     fn room(&self, soil: &Soil) -> f64 {
-        (self.depth * soil.saturation - self.water).max(0.0)
+        positive(self.depth * soil.saturation - self.water)
     }
 }
 
@@ -152,12 +153,12 @@ impl Bucket {
         let (plough_excess, deep_excess) = (self.plough.excess(soil), self.deep.excess(soil));
         let from_seed = share * self.seed.excess_mm();
         let from_plough = share * (plough_excess + from_seed);
-        let from_deep = (share * (deep_excess + from_plough)).min(soil.drain_capacity_mm);
+        let from_deep = smaller(share * (deep_excess + from_plough), soil.drain_capacity_mm);
 
-        let from_plough = from_plough.min(self.deep.room(soil) + from_deep);
-        let from_deep = from_deep.min(deep_excess + from_plough);
+        let from_plough = smaller(from_plough, self.deep.room(soil) + from_deep);
+        let from_deep = smaller(from_deep, deep_excess + from_plough);
         let from_seed = self.seed.drain(share, self.plough.room(soil) + from_plough);
-        let from_plough = from_plough.min(plough_excess + from_seed);
+        let from_plough = smaller(from_plough, plough_excess + from_seed);
 
         self.plough.add(from_seed - from_plough, soil, self.seed.known());
         self.deep.add(from_plough - from_deep, soil, self.plough.known && self.seed.known());
@@ -172,14 +173,14 @@ impl Bucket {
         let wilting = self.soil.wilting;
         let give = |layer: &Layer, above: f64| {
             let reach = ((roots - above) / layer.depth).clamp(0.0, 1.0);
-            reach * (layer.water - layer.depth * wilting).max(0.0)
+            reach * positive(layer.water - layer.depth * wilting)
         };
         let (plough, deep) = (give(&self.plough, 0.0), give(&self.deep, self.plough.depth));
         let available = self.seed.available_mm() + plough + deep;
         if available <= 0.0 {
             return;
         }
-        let share = (wanted_mm / available).min(1.0);
+        let share = smaller(wanted_mm / available, 1.0);
         self.seed.take(share);
         self.plough.water -= share * plough;
         self.deep.water -= share * deep;
@@ -195,9 +196,10 @@ impl Bucket {
         let (top_mm, plough_mm) = (self.seed.total_mm(), self.plough.water);
         let top_known = self.seed.known();
         let plough_known = top_known && self.plough.known;
+        let (wilting, capacity) = (self.soil.wilting, self.soil.capacity);
+        let scale = 1.0 / (capacity - wilting);
         let share = |known: bool, water: f64, depth: f64| {
-            let (wilting, capacity) = (self.soil.wilting, self.soil.capacity);
-            known.then(|| ((water / depth - wilting) / (capacity - wilting)).clamp(0.0, 1.0))
+            known.then(|| ((water / depth - wilting) * scale).clamp(0.0, 1.0))
         };
         let plough_depth = SEED_ZONE_MM + self.plough.depth;
         Reading {
@@ -206,7 +208,7 @@ impl Bucket {
             plough_share: share(plough_known, top_mm + plough_mm, plough_depth),
             root_share: share(
                 plough_known && self.deep.known,
-                self.total_mm(),
+                top_mm + plough_mm + self.deep.water,
                 plough_depth + self.deep.depth,
             ),
             saturated,

@@ -160,8 +160,10 @@ impl Warmth {
             return self.soil.map(|soil| soil.celsius());
         };
         self.missing = 0;
-        let usual = normal.soil_c(day.date.ordinal());
-        let soil = self.soil.get_or_insert(SoilTemperature::starting(nitrogen::DEPTH_CM, usual));
+        let soil = self.soil.get_or_insert_with(|| {
+            let usual = normal.soil_c(day.date.ordinal());
+            SoilTemperature::starting(nitrogen::DEPTH_CM, usual)
+        });
         Some(soil.advance(f64::midpoint(high.value.get(), low.value.get()), 0.0))
     }
 }
