@@ -121,21 +121,22 @@ impl SeedZone {
     /// Draws water up, lowest layers first; `below` is the water content under the seed zone, a share
     /// of volume. Gives what came up from there, mm.
     pub fn draw_up(&mut self, below: f64) -> f64 {
-        let mut lower = below * LAYER_MM;
-        let risen = self.rise(lower, self.water[LAYERS - 1]);
-        lower = self.water[LAYERS - 1] + risen;
+        // Every layer waits for the one below it, so what waits is kept short: water above the
+        // driest, which no layer falls below.
+        let held = self.water.map(|water| water - self.driest);
+        let rise = |lower: f64, upper: f64| {
+            smaller(lower * self.drawn_per_mm, DRAWN_UP.value) * positive(lower - upper)
+        };
+        let below = below * LAYER_MM - self.driest;
+        let risen = rise(below, held[LAYERS - 1]);
+        let mut lower = held[LAYERS - 1] + risen;
         for at in (1..LAYERS).rev() {
-            let moved = self.rise(lower, self.water[at - 1]);
-            self.water[at] = lower - moved;
-            lower = self.water[at - 1] + moved;
+            let moved = rise(lower, held[at - 1]);
+            self.water[at] = self.driest + (lower - moved);
+            lower = held[at - 1] + moved;
         }
-        self.water[0] = lower;
+        self.water[0] = self.driest + lower;
         risen
-    }
-
-    fn rise(&self, lower: f64, upper: f64) -> f64 {
-        let share = ((lower - self.driest) * self.drawn_per_mm).clamp(0.0, DRAWN_UP.value);
-        share * positive(lower - upper)
     }
 
     /// Water that roots could take from all layers, mm.
