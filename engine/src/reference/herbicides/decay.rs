@@ -56,14 +56,14 @@ pub const fn moistures(texture: Texture) -> Moistures {
 /// Decay rate at a temperature over the rate at 20 C: Q10^((T - 20) / 10), and none at or below
 /// 0 C. `celsius` in C.
 pub fn temperature_factor(celsius: f64, q10: f64) -> f64 {
-    if celsius <= 0.0 { 0.0 } else { q10.powf((celsius - REFERENCE_C) / 10.0) }
+    if celsius <= 0.0 { 0.0 } else { (q10.ln() * ((celsius - REFERENCE_C) / 10.0)).exp() }
 }
 
 /// Decay rate at a water content over the rate at pF 2: (content / reference)^B, at most 1.
 ///
 /// `relative` is content over reference, in the same unit.
 pub fn moisture_factor(relative: f64, exponent: f64) -> f64 {
-    relative.clamp(0.0, 1.0).powf(exponent)
+    if relative >= 1.0 { 1.0 } else { relative.max(0.0).powf(exponent) }
 }
 
 /// Share of a dose left after so many normalised days: 0.5^(days / half-life).
