@@ -345,7 +345,7 @@ impl<'a> Course<'a> {
             gdd_total_f: crop.map(|(_, crop)| crop.total_gdd),
             stage: crop.and_then(|(_, crop)| crop.stage()),
             rain_in: day.rain.map(|rain| rain.value.inches()),
-            soil: self.timeline.soil[at],
+            soil: self.timeline.soil[at].row(),
             activation: self.activation(day.date),
             residual: self.residual(day.date),
             post_window: self.post_state(day.date),
@@ -359,7 +359,7 @@ impl<'a> Course<'a> {
             (row.rain_in.is_none(), Unknown::Rain),
             (crop.is_some_and(|(_, crop)| crop.lost), Unknown::Stage),
             (row.soil.temperature_c.is_none(), Unknown::SoilTemperature),
-            (row.soil.water.root_share.is_none(), Unknown::SoilWater),
+            (row.soil.root_share.is_none(), Unknown::SoilWater),
         ]
         .into_iter()
         .filter_map(|(missing, what)| missing.then_some(what))

@@ -130,6 +130,17 @@ pub const MM_PER_INCH: f64 = 25.4;
 /// Metres a second in one mile an hour, exactly.
 pub const MPS_PER_MPH: f64 = 0.44704;
 
+/// A number, or 0 where it is below. Unlike [`f64::max`] it makes no case of NaN, which no clock
+/// computes, and so is one instruction.
+pub(crate) const fn positive(value: f64) -> f64 {
+    if value > 0.0 { value } else { 0.0 }
+}
+
+/// The smaller of two numbers, neither of them NaN: see [`positive`].
+pub(crate) const fn smaller(a: f64, b: f64) -> f64 {
+    if a < b { a } else { b }
+}
+
 impl Celsius {
     /// Takes a temperature in degrees Fahrenheit.
     pub fn from_fahrenheit(value: f64) -> Result<Self, OutOfRange> {

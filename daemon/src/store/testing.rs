@@ -3,8 +3,6 @@
 use super::{Consent, Identity, Notice, Store, Text, TextKind, consent, texts};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use furrowbell_config::people::{Language, RouteName};
-use furrowbell_engine::clocks::seed_zone;
-use furrowbell_engine::clocks::soil_water::Reading;
 use furrowbell_engine::findings::{Evidence, Topic, Urgency};
 use furrowbell_engine::season::{DayRow, PartnerRows, SoilRow};
 use sqlx::postgres::{PgConnectOptions, PgPool};
@@ -135,17 +133,7 @@ pub fn day_row(date: NaiveDate, gdd_f: f64) -> DayRow {
         gdd_total_f: None,
         stage: None,
         rain_in: None,
-        soil: SoilRow {
-            temperature_c: None,
-            water: Reading {
-                top_share: None,
-                top_over_pf_2: None,
-                plough_share: None,
-                root_share: None,
-                saturated: false,
-                seed_zone: seed_zone::Reading { layers: [None; 8], moist_from_in: None },
-            },
-        },
+        soil: SoilRow::default(),
         activation: PartnerRows::default(),
         residual: PartnerRows::default(),
         post_window: None,

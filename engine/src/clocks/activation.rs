@@ -24,7 +24,7 @@ use crate::reference::weeds::Weed;
 use crate::site::TextureGroup;
 use crate::units::{Inches, MM_PER_INCH, Millimetres};
 use crate::weather::Sourced;
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 use serde::Serialize;
 
 /// A pass of soil-applied herbicide.
@@ -129,19 +129,23 @@ pub struct Partner {
     /// Rain that was not enough in trials, inches.
     #[serde(skip)]
     failed_up_to_in: f64,
+    /// Last day within the window.
+    #[serde(skip)]
+    due: NaiveDate,
 }
 
 impl Partner {
-    fn new(row: &SoilRow, texture: TextureGroup) -> Option<Self> {
+    fn new(row: &SoilRow, pass: &Pass<'_>) -> Option<Self> {
         let rain = row.rain?;
         Some(Self {
             ingredient: row.ingredient,
-            need_in: rain.on(texture),
+            need_in: rain.on(pass.texture),
             window_days: u32::from(rain.window_days),
             dry_life_days: row.dry_life_days,
             set_on: None,
             expected_set_on: None,
             failed_up_to_in: rain.failed_up_to_in(),
+            due: pass.date + Days::new(u64::from(rain.window_days)),
         })
     }
 
@@ -195,7 +199,7 @@ pub fn run(pass: &Pass<'_>, days: &[RainDay]) -> Activation {
     let mut partners: Vec<Partner> = pass
         .ingredients
         .iter()
-        .filter_map(|&ingredient| Partner::new(soil::row(ingredient)?, pass.texture))
+        .filter_map(|&ingredient| Partner::new(soil::row(ingredient)?, pass))
         .collect();
     let days = match index_of_neediest(&partners) {
         Some(neediest) => advance(pass.date, &mut partners, neediest, days),
@@ -235,7 +239,7 @@ fn advance(
             }
         }
         let tally = |gauge: &Gauge, set_on: fn(&Partner) -> Option<NaiveDate>| {
-            let mix = Mix { applied_on, partners, neediest, set_on };
+            let mix = Mix { partners, neediest, set_on };
             gauge.tally(&mix, waited_days, day.topsoil_dry)
         };
         states.push(DayState {
@@ -250,7 +254,6 @@ fn advance(
 
 /// The partners as one kind of rain has set them.
 struct Mix<'a> {
-    applied_on: NaiveDate,
     partners: &'a [Partner],
     neediest: usize,
     set_on: fn(&Partner) -> Option<NaiveDate>,
@@ -271,8 +274,7 @@ impl Mix<'_> {
     }
 
     fn was_in_time(&self, partner: &Partner) -> bool {
-        (self.set_on)(partner)
-            .is_some_and(|date| whole_days(self.applied_on, date) <= partner.window_days)
+        (self.set_on)(partner).is_some_and(|date| date <= partner.due)
     }
 }
 

@@ -7,6 +7,7 @@
 use crate::reference::crops::DRY_SEED_ZONE;
 use crate::reference::soils::Soil;
 use crate::reference::{Figure, Source};
+use crate::units::{positive, smaller};
 use serde::Serialize;
 
 /// Number of layers.
@@ -56,8 +57,9 @@ impl SeedZone {
     /// Starts at field capacity.
     pub fn at_capacity(soil: &Soil) -> Self {
         let capacity = LAYER_MM * soil.capacity;
+        let driest = 0.5 * LAYER_MM * soil.wilting;
         Self {
-            driest: 0.5 * LAYER_MM * soil.wilting,
+            driest,
             wilting: LAYER_MM * soil.wilting,
             capacity,
             full: LAYER_MM * soil.saturation,
@@ -74,8 +76,11 @@ impl SeedZone {
             self.known = [false; LAYERS];
             return 0.0;
         };
+        if left <= 0.0 && self.known() {
+            return 0.0;
+        }
         for (water, known) in self.water.iter_mut().zip(&mut self.known) {
-            let taken = left.min(self.full - *water);
+            let taken = smaller(left, self.full - *water);
             *water += taken;
             left -= taken;
             *known |= *water >= self.capacity;
@@ -85,7 +90,7 @@ impl SeedZone {
 
     /// Water above field capacity, mm.
     pub fn excess_mm(&self) -> f64 {
-        self.water.iter().map(|water| (water - self.capacity).max(0.0)).sum()
+        self.water.iter().map(|water| positive(water - self.capacity)).sum()
     }
 
     /// Sends down a share of what stands above field capacity, at most what there is room for below,
@@ -97,7 +102,7 @@ impl SeedZone {
         }
         let moved = (share * excess).min(room_mm);
         let part = moved / excess;
-        self.water = self.water.map(|water| water - part * (water - self.capacity).max(0.0));
+        self.water = self.water.map(|water| water - part * positive(water - self.capacity));
         moved
     }
 
@@ -105,7 +110,10 @@ impl SeedZone {
     pub fn evaporate(&mut self, wanted_mm: f64) -> f64 {
         let mut left = wanted_mm;
         for water in &mut self.water {
-            let taken = left.min((*water - self.driest).max(0.0));
+            if left <= 0.0 {
+                break;
+            }
+            let taken = smaller(left, positive(*water - self.driest));
             *water -= taken;
             left -= taken;
         }
@@ -153,12 +161,12 @@ impl SeedZone {
 
     /// Water that roots could take from all layers, mm.
     pub fn available_mm(&self) -> f64 {
-        self.water.iter().map(|water| (water - self.wilting).max(0.0)).sum()
+        self.water.iter().map(|water| positive(water - self.wilting)).sum()
     }
 
     /// Takes this share of what roots could take out of every layer.
     pub fn take(&mut self, share: f64) {
-        self.water = self.water.map(|water| water - share * (water - self.wilting).max(0.0));
+        self.water = self.water.map(|water| water - share * positive(water - self.wilting));
     }
 
     /// Water content of each layer, a share of volume, uppermost first; a layer that is not known
@@ -174,7 +182,7 @@ impl SeedZone {
 
     /// Whether every layer's water is known.
     pub fn known(&self) -> bool {
-        self.known.iter().all(|known| *known)
+        self.known == [true; LAYERS]
     }
 
     /// Share of the available water by layer, and the depth from which it is moist.

@@ -13,6 +13,7 @@ use crate::clocks::seed_zone::{self, LAYER_MM, LAYERS, SeedZone};
 use crate::reference::crops::WaterUse;
 use crate::reference::soils::Soil;
 use crate::reference::{Figure, Source};
+use crate::units::{positive, smaller};
 use balance::{Antecedent, Balance, BalanceDay, Climate, CurveNumber, RainTime, Surface};
 use serde::Serialize;
 
@@ -69,7 +70,7 @@ struct Layer {
 impl Layer {
     /// Takes in what comes from above, as far as there is room, and gives the rest.
     fn fill(&mut self, mm: f64, soil: &Soil, known: bool) -> f64 {
-        let taken = mm.min(self.room(soil));
+        let taken = smaller(mm, self.room(soil));
         self.add(taken, soil, known);
         mm - taken
     }
@@ -87,7 +88,7 @@ impl Layer {
     }
 
     fn room(&self, soil: &Soil) -> f64 {
-        (self.depth * soil.saturation - self.water).max(0.0)
+        positive(self.depth * soil.saturation - self.water)
     }
 }
 
@@ -179,7 +180,7 @@ impl Bucket {
         let wilting = self.soil.wilting;
         let give = |layer: &Layer, above: f64| {
             let reach = ((roots - above) / layer.depth).clamp(0.0, 1.0);
-            reach * (layer.water - layer.depth * wilting).max(0.0)
+            reach * positive(layer.water - layer.depth * wilting)
         };
         let (plough, deep) = (give(&self.plough, 0.0), give(&self.deep, self.plough.depth));
         let available = self.seed.available_mm() + plough + deep;
@@ -203,9 +204,10 @@ impl Bucket {
         let (top_mm, plough_mm) = (self.seed.total_mm(), self.plough.water);
         let top_known = self.seed.known();
         let plough_known = top_known && self.plough.known;
+        let (wilting, capacity) = (self.soil.wilting, self.soil.capacity);
+        let scale = 1.0 / (capacity - wilting);
         let share = |known: bool, water: f64, depth: f64| {
-            let (wilting, capacity) = (self.soil.wilting, self.soil.capacity);
-            known.then(|| ((water / depth - wilting) / (capacity - wilting)).clamp(0.0, 1.0))
+            known.then(|| ((water / depth - wilting) * scale).clamp(0.0, 1.0))
         };
         let plough_depth = SEED_ZONE_MM + self.plough.depth;
         Reading {
@@ -214,7 +216,7 @@ impl Bucket {
             plough_share: share(plough_known, top_mm + plough_mm, plough_depth),
             root_share: share(
                 plough_known && self.deep.known,
-                self.total_mm(),
+                top_mm + plough_mm + self.deep.water,
                 plough_depth + self.deep.depth,
             ),
             saturated,

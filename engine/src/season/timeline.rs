@@ -19,14 +19,45 @@ const RUN_IN_DAYS: i64 = 45;
 /// Days of forecast that are looked at.
 const FORECAST_DAYS: i64 = 21;
 
-/// The soil on one day.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+/// The soil on one day, as a row shows it. Each share is of the available water at the end of the
+/// day: 0 at the wilting point, 1 at field capacity.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
 pub struct SoilRow {
     /// Mean temperature at 4 in, C.
     pub temperature_c: Option<f64>,
+    /// Top 4 in.
+    pub top_share: Option<f64>,
+    /// Water content of the top 4 in over that at pF 2.
+    pub top_over_pf_2: Option<f64>,
+    /// Plough layer, 12 in.
+    pub plough_share: Option<f64>,
+    /// Root zone, 39 in.
+    pub root_share: Option<f64>,
+    /// Whether the plough layer was saturated at the day's wettest.
+    pub saturated: bool,
+}
+
+/// The soil on one day, as the clocks see it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct SoilDay {
+    /// Mean temperature at 4 in, C.
+    pub temperature_c: Option<f64>,
     /// Water at the end of the day.
-    #[serde(flatten)]
     pub water: Reading,
+}
+
+impl SoilDay {
+    pub const fn row(&self) -> SoilRow {
+        let water = &self.water;
+        SoilRow {
+            temperature_c: self.temperature_c,
+            top_share: water.top_share,
+            top_over_pf_2: water.top_over_pf_2,
+            plough_share: water.plough_share,
+            root_share: water.root_share,
+            saturated: water.saturated,
+        }
+    }
 }
 
 /// Days without a gap from the run-in to the last day of weather, or today.
@@ -34,7 +65,7 @@ pub(crate) struct Timeline {
     first: NaiveDate,
     pub days: Vec<Day>,
     pub heat: Vec<DayHeat>,
-    pub soil: Vec<SoilRow>,
+    pub soil: Vec<SoilDay>,
 }
 
 impl Timeline {
@@ -125,14 +156,14 @@ impl<'a> Soil<'a> {
         }
     }
 
-    fn advance(&mut self, at: &CellDay) -> SoilRow {
+    fn advance(&mut self, at: &CellDay) -> SoilDay {
         let crop_days = self.planted.filter(|planted| *planted <= at.day.date).map(|planted| {
             if planted < at.day.date {
                 self.crop_days += 1.0;
             }
             self.crop_days
         });
-        SoilRow {
+        SoilDay {
             temperature_c: self.warmth.advance(&at.day, self.normal),
             water: self.bucket.advance(&WaterDay {
                 rain_mm: at.day.rain.map(|rain| rain.value.get()),
@@ -161,8 +192,10 @@ impl Warmth {
             return self.soil.map(|soil| soil.celsius());
         };
         self.missing = 0;
-        let usual = normal.soil_c(day.date.ordinal());
-        let soil = self.soil.get_or_insert(SoilTemperature::starting(nitrogen::DEPTH_CM, usual));
+        let soil = self.soil.get_or_insert_with(|| {
+            let usual = normal.soil_c(day.date.ordinal());
+            SoilTemperature::starting(nitrogen::DEPTH_CM, usual)
+        });
         Some(soil.advance(f64::midpoint(high.value.get(), low.value.get()), 0.0))
     }
 }

@@ -3,6 +3,7 @@
 use crate::findings::LagCause;
 use crate::reference::{Figure, Source};
 use chrono::{Datelike, NaiveDate};
+use std::f64::consts::LN_10;
 
 /// Rate of mineralisation by temperature: `log10 k = intercept - slope / T`, k a week, T in kelvin.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,7 +40,7 @@ impl RateLine {
         if celsius <= 0.0 {
             return 0.0;
         }
-        10.0_f64.powf(self.intercept - self.slope / (celsius + 273.15))
+        (LN_10 * (self.intercept - self.slope / (celsius + 273.15))).exp()
     }
 }
 

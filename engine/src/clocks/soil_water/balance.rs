@@ -11,6 +11,7 @@
 use crate::reference::crops::WaterUse;
 use crate::reference::soils::Soil;
 use crate::reference::{Figure, Source};
+use crate::units::positive;
 
 /// Depth that the air dries, mm (FAO-56 Table 19, the lower end).
 pub const SURFACE_MM: f64 = 100.0;
@@ -92,6 +93,9 @@ impl CurveNumber {
 
     /// Run-off of a day's rain over a surface.
     pub fn runoff(&self, rain_mm: f64, surface: &Surface) -> f64 {
+        if rain_mm <= 0.0 {
+            return 0.0;
+        }
         let number = match self.antecedent {
             Antecedent::Middling => self.middling,
             Antecedent::BySurface => {
@@ -167,8 +171,8 @@ impl Surface {
 
     /// Takes in a day; `wetting_mm` is water on the wetted part (FAO-56 Eqs. 71, 77 to 79).
     pub fn advance(&mut self, pull: &Pull, wetting_mm: f64, when: RainTime) -> Evaporated {
-        let through_mm = (wetting_mm - self.loss).max(0.0);
-        let wetted = (self.loss - wetting_mm).max(0.0);
+        let through_mm = positive(wetting_mm - self.loss);
+        let wetted = positive(self.loss - wetting_mm);
         if when == RainTime::Early {
             self.loss = wetted;
         }
@@ -225,6 +229,20 @@ pub struct Balance {
     height_m: f64,
     roots_m: f64,
     depletion: f64,
+    cover: Cover,
+}
+
+/// Share of the ground under leaves, with what it was worked out from: it stands still for weeks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Cover {
+    basal: f64,
+    most: f64,
+    height_m: f64,
+    share: f64,
+}
+
+impl Cover {
+    const BARE: Self = Self { basal: 0.0, most: 0.0, height_m: 0.0, share: 0.0 };
 }
 
 impl Balance {
@@ -246,6 +264,7 @@ impl Balance {
             height_m: START_HEIGHT_M,
             roots_m: START_ROOTS_M.value,
             depletion: 0.0,
+            cover: Cover::BARE,
         }
     }
 
@@ -310,10 +329,18 @@ impl Balance {
     }
 
     /// Share of the ground under leaves (FAO-56 Eq. 76).
-    fn cover(&self, basal: f64, most: f64) -> f64 {
+    fn cover(&mut self, basal: f64, most: f64) -> f64 {
         let [start, _, _] = self.crop.basal;
-        let grown = (basal - start) / (most - start);
-        if grown <= 0.0 { 0.0 } else { grown.powf(1.0 + 0.5 * self.height_m).min(0.99) }
+        if basal <= start {
+            return 0.0;
+        }
+        let last = &self.cover;
+        if (last.basal, last.most, last.height_m) != (basal, most, self.height_m) {
+            let grown = (basal - start) / (most - start);
+            let share = grown.powf(1.0 + 0.5 * self.height_m).min(0.99);
+            self.cover = Cover { basal, most, height_m: self.height_m, share };
+        }
+        self.cover.share
     }
 
     /// FAO-56 Eqs. 83 and 84; the easy share falls as the crop is asked for more.

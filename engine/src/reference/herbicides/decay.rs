@@ -81,7 +81,7 @@ impl Warmth {
 ///
 /// `relative` is content over reference, in the same unit.
 pub fn moisture_factor(relative: f64, exponent: f64) -> f64 {
-    relative.clamp(0.0, 1.0).powf(exponent)
+    if relative >= 1.0 { 1.0 } else { relative.max(0.0).powf(exponent) }
 }
 
 /// Share of a dose left after so many normalised days: 0.5^(days / half-life).
