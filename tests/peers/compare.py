@@ -250,6 +250,9 @@ def compare(command, record):
         ("pyet", SAME, pyet_values(record)),
     ]
     if record.planted is not None:
+        # A season without run-off, drainage or thirst would leave those equations untried.
+        assert any(mm > 0 for mm in ours["Runoff"]) and any(mm > 0 for mm in ours["DP"])
+        assert any(share < 1 for share in ours["Ks"])
         demand = ours["penman_monteith"]
         answers.append(("pyfao56", SAME, pyfao56_balance(record, demand)))
     outside = 0
