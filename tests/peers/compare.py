@@ -1,10 +1,11 @@
 #!/usr/bin/env python3
 """Compares the engine with three published Python libraries over the same weather, day by day.
 
-The libraries are pyfao56 1.4.3 (USDA-ARS), refet 0.5.0 (WSWUP) and pyet 1.5.0, installed from PyPI
-into the folder `peers` of FURROWBELL_CACHE, or of target/test-cache. `compare.py [ENGINE]` takes the
-built program `peer_values`, or builds it. It prints the largest and the mean difference of each
-quantity and fails when one lies outside its tolerance, or when a library cannot be installed.
+The libraries are pyfao56 1.4.3 (USDA-ARS), refet 0.5.0 (WSWUP) and pyet 1.5.0, installed from
+PyPI into the folder `peers` of FURROWBELL_CACHE, or of target/test-cache. `compare.py [ENGINE]`
+takes the built program `peer_values`, or builds it. It prints the largest and the mean difference
+of each quantity and fails when one lies outside its tolerance, or when a library cannot be
+installed.
 """
 
 import csv
@@ -186,7 +187,8 @@ def pyfao56_weather(record):
     import pyfao56
 
     weather = pyfao56.Weather()
-    weather.z, weather.lat, weather.wndht = record.elevation_m, record.latitude, record.wind_height_m
+    weather.z, weather.lat = record.elevation_m, record.latitude
+    weather.wndht = record.wind_height_m
     nothing = float("nan")
     rows = {
         f"{day.date:%Y-%j}": {

@@ -23,6 +23,7 @@ def install(folder, pins):
         shutil.rmtree(place, ignore_errors=True)
         command = [sys.executable, "-m", "pip", "install", "--quiet", "--no-warn-conflicts"]
         command += ["--disable-pip-version-check", "--target", str(place)]
-        subprocess.run(command + list(pins), check=True, stdout=sys.stderr)
+        if subprocess.run(command + list(pins), check=False, stdout=sys.stderr).returncode != 0:
+            sys.exit(f"pip could not install {', '.join(pins)}; its own words stand above")
         mark.write_text(wanted)
     sys.path.insert(0, str(place))
