@@ -4,6 +4,8 @@
 //! and moisture under grass; NOAA cooperative station Ames 8 WSW, Iowa; a whole year of central Illinois,
 //! 2015 (pyfao56 repository, USDA-ARS). Where a record is absent its checks say so and are skipped.
 
+pub mod illinois;
+
 use chrono::{Datelike, NaiveDate};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -2,17 +2,13 @@
 
 use chrono::{Datelike, Days, NaiveDate};
 use furrowbell_engine::clocks::soil_water::balance::{
-    Antecedent, Balance, BalanceDay, Climate, CurveNumber, Pull, RainTime, Surface,
+    BalanceDay, Climate, Pull, RainTime, Surface,
 };
-use furrowbell_engine::reference::Source;
-use furrowbell_engine::reference::crops::WaterUse;
-use furrowbell_engine::reference::soils::Soil;
-use furrowbell_engine::site::{Particles, Texture};
 use furrowbell_engine::sky::demand::{Demand, PenmanMonteith, Sky};
 use furrowbell_engine::sky::radiation::extraterrestrial_radiation;
 use furrowbell_engine::sky::vapour;
 use furrowbell_engine::units::Latitude;
-use furrowbell_published::find;
+use furrowbell_published::{find, illinois};
 use std::collections::BTreeMap;
 
 #[track_caller]
@@ -54,16 +50,6 @@ fn ten_days_of_a_drying_surface_wetted_early_in_the_day() {
     }
 }
 
-/// Corn as the parameter file has it.
-const CORN: WaterUse = WaterUse {
-    stage_days: [24.0, 32.0, 40.0, 41.0],
-    basal: [0.15, 1.05, 0.15],
-    height_m: 2.0,
-    roots_m: 1.2,
-    easy_share: 0.55,
-    source: Source::published("pyfao56 repository (USDA-ARS), test 08, par2015.par"),
-};
-
 struct Weather {
     sky: Sky,
     wind_2_m: f64,
@@ -93,12 +79,6 @@ fn weather(text: &str) -> BTreeMap<NaiveDate, Weather> {
     rows.collect()
 }
 
-/// The soil of the file: only its water contents matter to the balance.
-fn soil() -> Soil {
-    let loam = Soil::new(Texture::Loam, Particles::middle_of(Texture::Loam), 2.5);
-    Soil { capacity: 0.290, wilting: 0.068, ..loam }
-}
-
 #[test]
 fn a_rainfed_season_in_central_illinois_day_by_day() {
     // Rainfed corn, McLean County, Illinois, 28 April to 11 September 2015: parameters, weather and
@@ -109,9 +89,7 @@ fn a_rainfed_season_in_central_illinois_day_by_day() {
     let Some(output) = find("mclean2015/model_MOP70.out") else { return };
     let Some(met) = find("mclean2015/met2015.wth") else { return };
     let weather = weather(&std::fs::read_to_string(met).unwrap());
-    let curve = CurveNumber::new(75.0, Antecedent::BySurface);
-    let surface = Surface::new(25.6, 9.0, 25.6);
-    let mut balance = Balance::starting(&soil(), CORN, surface, curve, RainTime::Late);
+    let mut balance = illinois::balance();
     let planted = NaiveDate::from_ymd_opt(2015, 4, 28).unwrap();
     let text = std::fs::read_to_string(output).unwrap();
     let lines = text.lines().filter(|line| line.starts_with("2015-"));

@@ -2,33 +2,26 @@
 """Times one corn season here and in two published daily models, all in one run.
 
 The models are pyfao56 1.4.3 (the soil water balance of FAO-56) and aquacrop 3.1.0 (FAO's crop
-model), installed from PyPI into a cache folder: FURROWBELL_CACHE, or target/test-cache. All three
-take the same weather, a file that comes with aquacrop, and the same field: corn on silt loam from
-planting over 150 days. They do different work: the models grow a crop and its water; the engine
-runs every clock of a field and makes a row a day. The best of several runs counts.
+model), installed from PyPI into the folder `speed` of FURROWBELL_CACHE, or of target/test-cache.
+All three take the same weather, a file that comes with aquacrop, and the same field: corn on silt
+loam from planting over 150 days. They do different work: the models grow a crop and its water; the
+engine runs every clock of a field and makes a row a day. The best of several runs counts.
 """
 
 import json
-import os
 import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
 
-PROJECT = Path(__file__).resolve().parents[2]
-CACHE = Path(os.environ.get("FURROWBELL_CACHE", PROJECT / "target" / "test-cache"))
+# The installer is shared with the comparison of values, in the folder beside this one.
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "peers"))
+from libraries import PROJECT, install  # noqa: E402
+
 MODELS = ["pyfao56==1.4.3", "aquacrop==3.1.0"]
 SEASON_DAYS = 150
 RUNS = 5
-
-
-def installed_models():
-    place = CACHE / "speed"
-    if not place.is_dir():
-        command = [sys.executable, "-m", "pip", "install", "--quiet", "--target", str(place)]
-        subprocess.run(command + MODELS, check=True)
-    sys.path.insert(0, str(place))
 
 
 def best(run):
@@ -114,7 +107,7 @@ def pyfao56_seconds(weather, planted, last):
 
 
 def main():
-    installed_models()
+    install("speed", MODELS)
     import pandas
     from aquacrop.utils import get_filepath, prepare_weather
 
