@@ -297,7 +297,10 @@ impl Balance {
     /// Height and roots follow the basal coefficient up and stay (FAO-56 Annex 8).
     fn grow(&mut self, basal: f64) {
         let [start, peak, _] = self.crop.basal;
-        let grown = ((basal - start) / (peak - start)).max(0.0);
+        if basal <= start {
+            return;
+        }
+        let grown = (basal - start) / (peak - start);
         let line = |from: f64, to: f64| from + (to - from) * grown;
         self.height_m = self.height_m.max(line(START_HEIGHT_M, self.crop.height_m));
         self.roots_m = self.roots_m.max(line(START_ROOTS_M.value, self.crop.roots_m));
