@@ -11,7 +11,7 @@ use crate::service::{Email, Routes, Service, SmtpSecurity};
 use crate::structure::nearest_word;
 use furrowbell_engine::plan::{Inhibitor, NitrogenSource, Placement};
 use furrowbell_engine::reference::fertilisers;
-use furrowbell_engine::reference::herbicides::Ingredient;
+use furrowbell_engine::reference::herbicides::{Ingredient, current_group};
 use furrowbell_engine::thresholds::{Overrides, Thresholds};
 use std::path::Path;
 
@@ -234,7 +234,7 @@ pub(crate) fn farm(
     }
 }
 
-fn known_person<'p>(
+pub(crate) fn known_person<'p>(
     document: &Document,
     pointer: &str,
     id: &str,
@@ -303,6 +303,13 @@ pub(crate) fn plan(plan: &PlanEntry, notes: &mut Notes, say: impl Fn(&str, Strin
     }
     if plan.nitrogen.is_some() && plan.crop == CropName::Soybean {
         refuse("/nitrogen", "nitrogen: not for soybean, only corn is sidedressed".into());
+    }
+    for (at, known) in plan.resistant.iter().enumerate() {
+        let group = current_group(known.group);
+        if Ingredient::ALL.iter().all(|ingredient| ingredient.group() != group) {
+            let message = format!("group: no known ingredient is in group {}", known.group);
+            refuse(&format!("/resistant/{at}/group"), message);
+        }
     }
     if let Some(nitrogen) = &plan.nitrogen {
         nitrogen_forms(nitrogen, &mut refuse);

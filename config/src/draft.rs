@@ -7,7 +7,7 @@ use crate::farm_file::{CropName, DoneEntry, FieldEntry, PassEntry, PlanEntry};
 use crate::farms::{Done, Field};
 use crate::faults::{Fault, Notes};
 use crate::import::Imported;
-use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, Plan};
+use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, Plan, Resistance};
 use furrowbell_engine::site::{Particles, Site};
 use furrowbell_engine::thresholds::Thresholds;
 use furrowbell_engine::units::Metres;
@@ -179,6 +179,11 @@ fn plan_of(entry: &PlanEntry) -> Option<Plan> {
             rig_clears: nitrogen.rig_clears_in,
         }),
         weeds: entry.weeds.clone(),
+        resistant: entry
+            .resistant
+            .iter()
+            .map(|known| Resistance { weed: known.weed, group: known.group })
+            .collect(),
     })
 }
 

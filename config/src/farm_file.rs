@@ -1,8 +1,9 @@
 //! What `farms/FARM.toml` says, as it is written.
 
 use crate::schema::{
-    FieldAcres, IngredientName, InhibitorName, LatitudeDegrees, LongitudeDegrees, NitrogenPounds,
-    NitrogenSourceName, OverridesSchema, PlacementName, TextureName, WeedName, Zone,
+    FieldAcres, GroupNumber, IngredientName, InhibitorName, LatitudeDegrees, LongitudeDegrees,
+    NitrogenPounds, NitrogenSourceName, OverridesSchema, PlacementName, TextureName, WeedName,
+    Zone,
 };
 use chrono::NaiveDate;
 use chrono_tz::Tz;
@@ -128,12 +129,28 @@ pub struct PlanEntry {
     #[serde(default)]
     #[schemars(with = "Vec<WeedName>", extend("uniqueItems" = true))]
     pub weeds: Vec<Weed>,
+    /// Sites of action that no longer work on a weed of the field.
+    #[serde(default)]
+    #[schemars(extend("uniqueItems" = true))]
+    pub resistant: Vec<ResistanceEntry>,
     /// Pre-emergence pass, if one is meant.
     pub pre: Option<PassEntry>,
     /// Post-emergence pass, if one is meant.
     pub post: Option<PassEntry>,
     /// Nitrogen; corn only.
     pub nitrogen: Option<NitrogenEntry>,
+}
+
+/// A weed that a site of action no longer works on.
+#[derive(Debug, Clone, Copy, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ResistanceEntry {
+    /// The weed.
+    #[schemars(with = "WeedName")]
+    pub weed: Weed,
+    /// Number of the site-of-action group, as on the label.
+    #[schemars(with = "GroupNumber")]
+    pub group: u8,
 }
 
 /// A crop by name.

@@ -11,6 +11,7 @@ pub mod farms;
 mod faults;
 mod geometry;
 mod import;
+mod labels;
 mod load;
 pub mod people;
 mod replies;
@@ -25,6 +26,7 @@ pub use faults::{Fault, Faults};
 pub use replies::Reply;
 pub use secrets::NoSecret;
 
+use furrowbell_engine::labels::LabelFact;
 use std::path::PathBuf;
 
 /// A whole book, read and checked.
@@ -40,6 +42,8 @@ pub struct Book {
     pub farms: Vec<farms::Farm>,
     /// Every field of every farm.
     pub fields: Vec<farms::Field>,
+    /// What somebody has read on the labels in use.
+    pub labels: Vec<LabelFact>,
     /// Scripted replies for rehearsals, in order of time.
     pub replies: Vec<Reply>,
     /// What is allowed and yet worth a look.

@@ -8,10 +8,12 @@ use crate::farm_file::{FarmEntry, FarmFile, FieldEntry};
 use crate::farms::{Farm, Field};
 use crate::faults::{Fault, Faults, Notes};
 use crate::import;
+use crate::labels::{self, LabelsFile};
 use crate::people::{PeopleFile, Person};
 use crate::replies::{RepliesFile, Reply};
 use crate::service::Service;
 use crate::structure::{self, Shape};
+use furrowbell_engine::labels::LabelFact;
 use furrowbell_engine::thresholds::Thresholds;
 use schemars::JsonSchema;
 use serde::de::DeserializeOwned;
@@ -19,7 +21,7 @@ use std::path::{Path, PathBuf};
 
 impl Book {
     /// Reads and checks the book in `folder`: `service.toml`, `people.toml`, `farms/*.toml`, and
-    /// `replies.toml` where there is one. Gives every fault of every file at once.
+    /// `labels.toml` and `replies.toml` where there are such. Gives every fault of every file at once.
     pub fn load(folder: &Path) -> Result<Self, Faults> {
         let mut notes = Notes::default();
         match load(folder, &mut notes) {
@@ -47,6 +49,7 @@ fn load(folder: &Path, notes: &mut Notes) -> Option<Book> {
         people: people.as_ref().map(|(_, people)| people.person.as_slice()),
     };
     let (farms, fields) = known.farms(notes);
+    let labels = known.labels(notes);
     let replies = known.replies(notes);
     Some(Book {
         folder: folder.to_owned(),
@@ -54,6 +57,7 @@ fn load(folder: &Path, notes: &mut Notes) -> Option<Book> {
         people: people?.1.person,
         farms,
         fields,
+        labels,
         replies,
         warnings: Vec::new(),
     })
@@ -84,6 +88,17 @@ struct Known<'a> {
 }
 
 impl Known<'_> {
+    fn labels(&self, notes: &mut Notes) -> Vec<LabelFact> {
+        let file = self.folder.join("labels.toml");
+        if !file.exists() {
+            return Vec::new();
+        }
+        let Some((document, labels)) = read_one::<LabelsFile>(&file, notes) else {
+            return Vec::new();
+        };
+        labels::settle(&document, &labels.label, self.people, notes)
+    }
+
     fn replies(&self, notes: &mut Notes) -> Vec<Reply> {
         let file = self.folder.join("replies.toml");
         if !file.exists() {

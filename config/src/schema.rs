@@ -21,6 +21,8 @@ pub(crate) const PRIVATE: &str = "x-private";
 pub(crate) const ZONE_FORMAT: &str = "iana-time-zone";
 /// Format of an IP address with a port.
 pub(crate) const SOCKET_FORMAT: &str = "ip-address-and-port";
+/// A stage as [`furrowbell_engine::clocks::Stage`] reads it, planted left out.
+const STAGE: &str = "^(VE|VC|V([1-9]|1[0-9]|20)|VT|R[1-8])$";
 /// `HH:MM` on a 24-hour clock.
 pub(crate) const HOUR_MINUTE: &str = "^([01][0-9]|2[0-3]):[0-5][0-9]$";
 
@@ -30,6 +32,7 @@ pub fn schemas() -> Vec<(&'static str, Value)> {
         ("service", of::<crate::service::Service>()),
         ("people", of::<crate::people::PeopleFile>()),
         ("farm", of::<crate::farm_file::FarmFile>()),
+        ("labels", of::<crate::labels::LabelsFile>()),
         ("replies", of::<crate::replies::RepliesFile>()),
     ]
 }
@@ -116,6 +119,10 @@ stand_ins! {
     IngredientName = words(Ingredient::ALL);
     /// A weed.
     WeedName = words(Weed::ALL);
+    /// Number of a site-of-action group.
+    GroupNumber = json!({ "type": "integer", "minimum": 1, "maximum": 34 });
+    /// A crop stage.
+    StageName = json!({ "type": "string", "pattern": STAGE });
     /// A form of nitrogen.
     NitrogenSourceName = words(&NitrogenSource::ALL);
     /// Where a fertiliser lies.

@@ -21,6 +21,7 @@ fn it_loads_without_a_word() {
     let spanish = book.people.iter().filter(|person| person.language == Language::Spanish);
     assert_eq!(spanish.count(), 1);
     assert!(book.replies.is_sorted_by_key(|reply| reply.at));
+    assert_eq!(book.labels.len(), 4);
 }
 
 #[test]

@@ -102,6 +102,7 @@ impl Field {
                 rig_clears: Some(inches(24.0)),
             }),
             weeds: vec![Weed::Waterhemp, Weed::GiantFoxtail, Weed::RedrootPigweed],
+            resistant: Vec::new(),
         };
         let at = |days, event| Entry { date: planted() + Days::new(days), event };
         Self {
@@ -129,6 +130,8 @@ impl Field {
             plan: &self.plan,
             journal: &self.journal,
             cell,
+            hours: &[],
+            labels: &[],
             thresholds: &self.thresholds,
             today: today(),
         }

@@ -55,6 +55,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             rig_clears: None,
         }),
         weeds: Vec::new(),
+        resistant: Vec::new(),
     };
     let entry = |event| Entry { date: planted, event };
     let journal = [entry(Event::Planted), entry(Event::PreApplied { ingredients: Vec::new() })];
@@ -65,6 +66,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         plan: &plan,
         journal: &journal,
         cell: &cell,
+        hours: &[],
+        labels: &[],
         thresholds: &thresholds,
         today,
     };

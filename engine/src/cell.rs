@@ -124,6 +124,12 @@ impl Cell {
         })
     }
 
+    /// The weather of a date, where there is any.
+    pub fn day(&self, date: NaiveDate) -> Option<&Air> {
+        let at = usize::try_from((date - self.first).num_days()).ok()?;
+        self.days.get(at).map(|known| &known.day)
+    }
+
     /// The usual day of a date.
     pub fn usual(&self, date: NaiveDate) -> &UsualDay {
         of(&self.usual, date)

@@ -1,5 +1,6 @@
 //! What a season shows and somebody may need to know.
 
+use crate::clocks::spray_hours::{Refusal, SprayRun};
 use crate::clocks::{DateRange, Stage};
 use crate::reference::herbicides::Ingredient;
 use chrono::NaiveDate;
@@ -9,6 +10,8 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Topic {
+    /// Whether the seedbed is ready, and how deep to plant.
+    Seedbed,
     /// The crop is up.
     Emergence,
     /// The pre still waits for rain.
@@ -25,6 +28,8 @@ pub enum Topic {
     PostClosing,
     /// The post window has closed without a pass on record.
     PostOverdue,
+    /// Hours whose weather suits the post pass.
+    SprayHours,
     /// Sidedress may start, early or as usual.
     SidedressOpen,
     /// Sidedress must be done soon.
@@ -39,7 +44,8 @@ pub enum Topic {
 
 impl Topic {
     /// Every topic, in the order of a season.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 15] = [
+        Self::Seedbed,
         Self::ColdAfterPlanting,
         Self::Emergence,
         Self::RainNeeded,
@@ -49,6 +55,7 @@ impl Topic {
         Self::PostOpen,
         Self::PostClosing,
         Self::PostOverdue,
+        Self::SprayHours,
         Self::SidedressOpen,
         Self::SidedressClosing,
         Self::NitrogenLoss,
@@ -58,6 +65,7 @@ impl Topic {
     /// The name used in the book, in the store and in JSON.
     pub const fn name(self) -> &'static str {
         match self {
+            Self::Seedbed => "seedbed",
             Self::Emergence => "emergence",
             Self::RainNeeded => "rain-needed",
             Self::RainSet => "rain-set",
@@ -66,6 +74,7 @@ impl Topic {
             Self::PostOpen => "post-open",
             Self::PostClosing => "post-closing",
             Self::PostOverdue => "post-overdue",
+            Self::SprayHours => "spray-hours",
             Self::SidedressOpen => "sidedress-open",
             Self::SidedressClosing => "sidedress-closing",
             Self::NitrogenLoss => "nitrogen-loss",
@@ -101,26 +110,41 @@ pub enum PostLimit {
         /// That height.
         inches: f64,
     },
-    /// The crop passes a stage on the typical label.
+    /// The crop passes the last stage of a label.
     CropStage {
-        /// Last stage on the typical label.
+        /// That stage.
         stage: Stage,
         /// The partner of the mix that sets it.
         ingredient: Ingredient,
+        /// Date of the label where the book confirms it; `None` for a typical label.
+        label: Option<NaiveDate>,
     },
-    /// The crop reaches a stage that the typical label already excludes.
+    /// The crop reaches a stage that a label already excludes.
     BeforeStage {
-        /// First stage past the typical label.
+        /// That stage.
         stage: Stage,
         /// The partner of the mix that sets it.
         ingredient: Ingredient,
+        /// Date of the label where the book confirms it; `None` for a typical label.
+        label: Option<NaiveDate>,
     },
-    /// The crop passes a height on the typical label.
+    /// The crop passes the last height of a label.
     CropHeight {
-        /// Last height on the typical label.
+        /// That height.
         inches: f64,
         /// The partner of the mix that sets it.
         ingredient: Ingredient,
+        /// Date of the label where the book confirms it; `None` for a typical label.
+        label: Option<NaiveDate>,
+    },
+    /// The last day of a label passes.
+    LastDay {
+        /// That day.
+        last: NaiveDate,
+        /// The partner of the mix that sets it.
+        ingredient: Ingredient,
+        /// Date of the label where the book confirms it; `None` for a typical label.
+        label: Option<NaiveDate>,
     },
 }
 
@@ -176,6 +200,22 @@ pub enum ReachBack {
     SmallBroadleaves,
 }
 
+/// Whether to plant, and what to wait for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SeedbedVerdict {
+    /// Warm and moist enough, with no cold in sight.
+    Ready,
+    /// The soil is too cold.
+    Cold,
+    /// The soil is too dry at any depth allowed.
+    Dry,
+    /// The soil is too wet to carry a planter.
+    Wet,
+    /// The soil would do, but cold is forecast just after planting.
+    ColdAhead,
+}
+
 /// Rain still to come, from the forecast.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct RainAhead {
@@ -189,6 +229,21 @@ pub struct RainAhead {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "topic", rename_all = "kebab-case")]
 pub enum Evidence {
+    /// The seedbed.
+    Seedbed {
+        /// Shallowest depth to plant at, inches.
+        low_in: f64,
+        /// Deepest.
+        high_in: f64,
+        /// Shallowest depth from which the soil is moist enough; `None` when none is.
+        moist_from_in: Option<f64>,
+        /// Soil temperature at seed depth, F.
+        soil_f: f64,
+        /// Whether to plant.
+        verdict: SeedbedVerdict,
+        /// Day of the cold that is forecast, if any.
+        cold_on: Option<NaiveDate>,
+    },
     /// The crop is up.
     Emergence {
         /// Day on which the clock passed emergence.
@@ -267,6 +322,13 @@ pub enum Evidence {
         /// What closed it.
         limit: PostLimit,
     },
+    /// Hours whose weather suits the post pass.
+    SprayHours {
+        /// The best run of each day on which there is one, today and the day after.
+        runs: Vec<SprayRun>,
+        /// What speaks against most hours of both days, where there is no run.
+        refused: Option<Refusal>,
+    },
     /// Sidedress may start.
     SidedressOpen {
         /// Crop stage today.
@@ -316,6 +378,7 @@ impl Evidence {
     /// What the evidence is about.
     pub const fn topic(&self) -> Topic {
         match self {
+            Self::Seedbed { .. } => Topic::Seedbed,
             Self::Emergence { .. } => Topic::Emergence,
             Self::RainNeeded { .. } => Topic::RainNeeded,
             Self::RainSet { .. } => Topic::RainSet,
@@ -324,6 +387,7 @@ impl Evidence {
             Self::PostOpen { .. } => Topic::PostOpen,
             Self::PostClosing { .. } => Topic::PostClosing,
             Self::PostOverdue { .. } => Topic::PostOverdue,
+            Self::SprayHours { .. } => Topic::SprayHours,
             Self::SidedressOpen { .. } => Topic::SidedressOpen,
             Self::SidedressClosing { .. } => Topic::SidedressClosing,
             Self::NitrogenLoss { .. } => Topic::NitrogenLoss,

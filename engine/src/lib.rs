@@ -17,6 +17,7 @@ pub mod cell;
 pub mod clocks;
 pub mod findings;
 pub mod journal;
+pub mod labels;
 pub mod plan;
 pub mod reference;
 pub mod season;

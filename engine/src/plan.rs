@@ -1,6 +1,6 @@
 //! What is meant for one field this season.
 
-use crate::reference::herbicides::Ingredient;
+use crate::reference::herbicides::{Ingredient, current_group};
 use crate::reference::weeds::Weed;
 use crate::units::{Inches, Percent, PoundsPerAcre};
 use serde::{Deserialize, Serialize};
@@ -21,7 +21,25 @@ pub enum Crop {
     },
 }
 
+/// A crop without its maturity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CropKind {
+    /// Corn.
+    Corn,
+    /// Soybean.
+    Soybean,
+}
+
 impl Crop {
+    /// Which crop it is.
+    pub const fn kind(&self) -> CropKind {
+        match self {
+            Self::Corn { .. } => CropKind::Corn,
+            Self::Soybean { .. } => CropKind::Soybean,
+        }
+    }
+
     /// Whether it is corn.
     pub const fn is_corn(&self) -> bool {
         matches!(self, Self::Corn { .. })
@@ -35,6 +53,22 @@ pub struct HerbicidePlan {
     pub name: String,
     /// The active ingredients in it, by common name.
     pub ingredients: Vec<Ingredient>,
+}
+
+/// A weed of the field that has outgrown one site of action.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Resistance {
+    /// The weed.
+    pub weed: Weed,
+    /// Site-of-action group that fails on it; old numbers are read as the new ones.
+    pub group: u8,
+}
+
+impl Resistance {
+    /// Whether it takes an ingredient off a weed.
+    pub const fn spares(self, weed: Weed, ingredient: Ingredient) -> bool {
+        self.weed as u8 == weed as u8 && current_group(self.group) == ingredient.group()
+    }
 }
 
 /// Form of a nitrogen fertiliser.
@@ -155,4 +189,7 @@ pub struct Plan {
     pub nitrogen: Option<NitrogenPlan>,
     /// Weeds known in the field; empty means "not named".
     pub weeds: Vec<Weed>,
+    /// Sites of action that no longer work on a weed of this field.
+    #[serde(default)]
+    pub resistant: Vec<Resistance>,
 }

@@ -7,6 +7,7 @@ mod field;
 mod nitrogen;
 mod post;
 mod pre;
+mod spray;
 
 use crate::clocks::growth::Growth;
 use crate::findings::{Evidence, Finding, Urgency};
@@ -26,6 +27,7 @@ pub(crate) fn find(course: &Course<'_>) -> Vec<Finding> {
         post::open(course),
         post::closing(course),
         post::overdue(course),
+        spray::hours(course),
         nitrogen::sidedress_open(course),
         nitrogen::sidedress_closing(course),
         nitrogen::loss(course),

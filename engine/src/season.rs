@@ -29,12 +29,13 @@ use crate::clocks::residual::PartnerEnd;
 use crate::clocks::{DateRange, Stage};
 use crate::findings::Finding;
 use crate::journal::Entry;
+use crate::labels::LabelFact;
 use crate::plan::Plan;
 use crate::reference::herbicides::Ingredient;
 use crate::rules;
 use crate::site::Site;
 use crate::thresholds::Thresholds;
-use crate::weather::Kind;
+use crate::weather::{Hour, Kind};
 use arrayvec::ArrayVec;
 use chrono::NaiveDate;
 use serde::Serialize;
@@ -51,6 +52,10 @@ pub struct Input<'a> {
     /// Weather of the field's place, observed and forecast. What it says of days after `today`
     /// counts as forecast, whatever it calls itself.
     pub cell: &'a Cell,
+    /// The hours ahead in order of time; empty where no forecast by the hour is at hand.
+    pub hours: &'a [Hour],
+    /// What the book confirms of the labels in use.
+    pub labels: &'a [LabelFact],
     /// The numbers in force for the field.
     pub thresholds: &'a Thresholds,
     /// The local day as of which findings are wanted.

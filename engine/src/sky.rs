@@ -3,6 +3,7 @@
 
 pub mod demand;
 pub mod radiation;
+pub mod sun;
 pub mod vapour;
 
 pub use demand::hargreaves;

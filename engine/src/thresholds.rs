@@ -80,6 +80,22 @@ thresholds! {
     weed_height_in = 4.0, 1.0..=8.0;
     /// How many days before the post window closes the grower is told again.
     post_closing_days = 5.0, 1.0..=21.0;
+    /// Wind below which a spray hour is taken to be calm (published: below 3 mph may be an inversion, National Pesticide Environmental Stewardship Program pages).
+    spray_wind_min_mph = 3.0, 1.0..=6.0;
+    /// Wind above which no spray hour is named (published: do not begin above 10 mph, Nebraska; the same for dicamba in corn, South Dakota State).
+    spray_wind_max_mph = 10.0, 5.0..=15.0;
+    /// Gust above which no spray hour is named (published: 15 mph at the very most, Nebraska).
+    spray_gust_max_mph = 15.0, 5.0..=20.0;
+    /// Delta T below which the air is too moist for a spray hour (published: 2 to 8 C is best, Australian rule).
+    spray_delta_t_min_c = 2.0, 0.0..=4.0;
+    /// Delta T above which drops dry too soon for a spray hour (from memory: 10 C; 8 C ends the best range).
+    spray_delta_t_max_c = 10.0, 6.0..=12.0;
+    /// Temperature below which no spray hour is named (published: glyphosate below 40 F is to be avoided, Nebraska 2016).
+    spray_temperature_min_f = 40.0, 32.0..=60.0;
+    /// Temperature above which no spray hour is named for a mix with a group 4 herbicide (published: 85 F, South Dakota State).
+    spray_temperature_max_f = 85.0, 70.0..=95.0;
+    /// Dry time wanted after a spray hour, as a share of the longest rainfast time in the mix (common practice: half as long again).
+    spray_rainfast_percent = 150.0, 100.0..=300.0;
     /// Starter nitrogen below which sidedress is wanted early (common practice).
     small_starter_lb_per_acre = 40.0, 0.0..=200.0;
     /// How far the soil's own nitrogen may lag behind this field's normal before sidedress is wanted early.
@@ -103,7 +119,11 @@ mod tests {
         for spec in SPECS {
             assert!((spec.min..=spec.max).contains(&spec.default), "{}", spec.key);
             let unit = spec.key.rsplit('_').next().unwrap();
-            assert!(["days", "in", "acre", "percent", "f"].contains(&unit), "{}", spec.key);
+            assert!(
+                ["days", "in", "acre", "percent", "f", "c", "mph"].contains(&unit),
+                "{}",
+                spec.key
+            );
         }
     }
 

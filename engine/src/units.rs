@@ -127,6 +127,8 @@ pub const fn fahrenheit(celsius: f64) -> f64 {
 
 /// Millimetres in one inch, exactly.
 pub const MM_PER_INCH: f64 = 25.4;
+/// Metres a second in one mile an hour, exactly.
+pub const MPS_PER_MPH: f64 = 0.44704;
 
 /// A number, or 0 where it is below. Unlike [`f64::max`] it makes no case of NaN, which no clock
 /// computes, and so is one instruction.
@@ -173,6 +175,18 @@ impl Metres {
     }
 }
 
+impl MetresPerSecond {
+    /// Takes a speed in miles an hour.
+    pub fn from_mph(value: f64) -> Result<Self, OutOfRange> {
+        Self::new(value * MPS_PER_MPH)
+    }
+
+    /// The speed in miles an hour.
+    pub fn mph(self) -> f64 {
+        self.0 / MPS_PER_MPH
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -188,5 +202,7 @@ mod tests {
     fn converts_by_the_definitions() {
         assert!((Celsius::from_fahrenheit(86.0).unwrap().get() - 30.0).abs() < 1e-12);
         assert!((Millimetres::from_inches(0.5).unwrap().get() - 12.7).abs() < 1e-12);
+        assert!((MetresPerSecond::from_mph(10.0).unwrap().get() - 4.4704).abs() < 1e-12);
+        assert!((MetresPerSecond::new(4.4704).unwrap().mph() - 10.0).abs() < 1e-12);
     }
 }

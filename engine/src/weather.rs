@@ -1,7 +1,7 @@
-//! Daily weather with its pedigree. Missing is `None`, never zero.
+//! Daily weather with its pedigree, and the hours ahead. Missing is `None`, never zero.
 
 use crate::units::{Celsius, MegajoulesPerSquareMetre, MetresPerSecond, Millimetres, Percent};
-use chrono::NaiveDate;
+use chrono::{DateTime, FixedOffset, NaiveDate};
 use serde::{Deserialize, Serialize};
 
 /// How a weather value came to be known, best first.
@@ -59,6 +59,45 @@ impl Day {
     /// A day of which nothing is known.
     pub const fn unknown(date: NaiveDate) -> Self {
         Self { date, high: None, low: None, rain: None, humidity: None, wind: None, solar: None }
+    }
+}
+
+/// One hour at one field, as the forecast has it. Each value stands or is missing on its own.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Hour {
+    /// First moment of the hour, on the field's own clock.
+    pub start: DateTime<FixedOffset>,
+    /// Air temperature.
+    pub temperature: Option<Celsius>,
+    /// Relative humidity.
+    pub humidity: Option<Percent>,
+    /// Wind at 10 m.
+    pub wind: Option<MetresPerSecond>,
+    /// Gusts at 10 m.
+    pub gust: Option<MetresPerSecond>,
+    /// Share of the sky under cloud.
+    pub cloud: Option<Percent>,
+    /// Rain and melted snow within the hour.
+    pub rain: Option<Millimetres>,
+}
+
+impl Hour {
+    /// An hour of which nothing is known.
+    pub const fn unknown(start: DateTime<FixedOffset>) -> Self {
+        Self {
+            start,
+            temperature: None,
+            humidity: None,
+            wind: None,
+            gust: None,
+            cloud: None,
+            rain: None,
+        }
+    }
+
+    /// The local day in which it begins.
+    pub fn date(&self) -> NaiveDate {
+        self.start.date_naive()
     }
 }
 

@@ -1,8 +1,9 @@
 //! Thirty-seven real springs: when corn comes up and silks at Champion, Nebraska.
 //!
-//! The weather is `champion_climate.txt` of the Python package `aquacrop` 3.1.0 (MIT): daily low, high, rain
-//! and reference demand at 40.40 N 101.73 W, 1982 to 2018 without a gap. `FURROWBELL_CHAMPION` says
-//! where it lies; the tests are skipped, and say so, where it is not set.
+//! The weather is `champion_climate.txt` of the Python package `aquacrop` 3.1.0 (MIT): daily low,
+//! high, rain and reference demand at 40.40 N 101.73 W, 1982 to 2018 without a gap.
+//! `FURROWBELL_CHAMPION` says where it lies; the tests are skipped, and say so, where it is not
+//! set.
 
 use chrono::{Datelike, NaiveDate};
 use furrowbell_engine::clocks::Stage;
@@ -108,4 +109,23 @@ fn emergence_takes_the_weeks_that_iowa_names() {
         let days = champion.days_to(Stage::Emerged, month, day);
         assert!(days.iter().all(|days| (5..=28).contains(days)), "{days:?}");
     }
+}
+
+#[test]
+fn grain_fills_in_eight_to_nine_weeks() {
+    let Some(champion) = Champion::load() else { return };
+    // Crop news 2009, Iowa State Univ.: black layer 55 to 65 days after silk. The middle of 37
+    // years, planted 5 May, 104 days.
+    let days = (1982..=2018)
+        .map(|year| {
+            let planted = NaiveDate::from_ymd_opt(year, 5, 5).unwrap();
+            let mut clock = Corn::planted(115.0, 104.0, planted);
+            let filling = champion.0.range(planted.succ_opt().unwrap()..).filter(|(_, heat)| {
+                clock.advance(**heat);
+                clock.stage() >= Stage::Reproductive(1) && clock.stage() < Stage::Reproductive(6)
+            });
+            i64::try_from(filling.take_while(|(day, _)| day.year() == year).count()).unwrap()
+        })
+        .collect();
+    assert!((55..=65).contains(&median(days)));
 }

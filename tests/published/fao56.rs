@@ -208,9 +208,9 @@ fn example_20_missing_data_near_lyon() {
     // Printed 40.6; 40.555 in full.
     close(lyon().above, 40.6, 0.05);
     // Dew point taken as the low, wind as 2 m/s, sunshine from the span.
-    let vapour_kpa = Some(vapour::saturation(14.8));
-    close(vapour_kpa.unwrap(), 1.68, 0.005);
-    let guessed = Sky { vapour_kpa, wind_2_m: Some(2.0), ..lyon() };
+    let dew = vapour::saturation(14.8);
+    close(dew, 1.68, 0.005);
+    let guessed = Sky { vapour_kpa: Some(dew), wind_2_m: Some(2.0), ..lyon() };
     close(demand::PenmanMonteithBySpan.mm(&guessed).unwrap(), 4.56, 0.005);
     assert_eq!(demand::PenmanMonteith.mm(&guessed), None);
     assert_eq!(demand::PenmanMonteithBySpan.mm(&lyon()), None);
@@ -245,21 +245,21 @@ fn a_july_day_at_fallon() {
 
 #[test]
 fn a_day_says_by_which_method_its_demand_was_found() {
-    fn known<T>(value: T) -> Option<Sourced<T>> {
-        Some(Sourced { value, kind: Kind::Station })
+    const fn known<T: Copy>(value: T) -> Sourced<T> {
+        Sourced { value, kind: Kind::Station }
     }
     let bare = Day::unknown(NaiveDate::from_ymd_opt(2026, 7, 6).unwrap());
     let warm = Day {
-        high: known(Celsius::new(21.5).unwrap()),
-        low: known(Celsius::new(12.3).unwrap()),
+        high: Some(known(Celsius::new(21.5).unwrap())),
+        low: Some(known(Celsius::new(12.3).unwrap())),
         ..bare
     };
     let humid = Day {
-        humidity: known(Percent::new(73.5).unwrap()),
-        wind: known(MetresPerSecond::new(10.0 / 3.6).unwrap()),
+        humidity: Some(known(Percent::new(73.5).unwrap())),
+        wind: Some(known(MetresPerSecond::new(10.0 / 3.6).unwrap())),
         ..warm
     };
-    let sunny = Day { solar: known(MegajoulesPerSquareMetre::new(22.07).unwrap()), ..humid };
+    let sunny = Day { solar: Some(known(MegajoulesPerSquareMetre::new(22.07).unwrap())), ..humid };
     let calm = Day { wind: None, ..sunny };
     let of = |day: &Day| demand::of_day(north(50.80), 100.0, day);
     assert_eq!(of(&bare).method, Method::UsualYear);

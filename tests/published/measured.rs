@@ -92,6 +92,7 @@ fn ames(rows: &[Row], year: i32, texture: Texture) -> Season {
         post: None,
         nitrogen: Some(nitrogen),
         weeds: Vec::new(),
+        resistant: Vec::new(),
     };
     let site = Site {
         latitude: Latitude::new(42.0).unwrap(),
@@ -107,6 +108,8 @@ fn ames(rows: &[Row], year: i32, texture: Texture) -> Season {
         plan: &plan,
         journal: &[entry(Event::Planted), entry(Event::PreApplied { ingredients: Vec::new() })],
         cell: &Cell::new(site.latitude, site.elevation, &Weather::new(days)),
+        hours: &[],
+        labels: &[],
         thresholds: &Thresholds::default(),
         today: planted + Days::new(35),
     })

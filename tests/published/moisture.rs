@@ -11,7 +11,7 @@ use furrowbell_engine::site::{Particles, Texture};
 use furrowbell_engine::sky::demand::{self, USUAL_ELEVATION_M};
 use furrowbell_engine::units::{Celsius, Latitude, MegajoulesPerSquareMetre, Percent};
 use furrowbell_engine::weather::{Day, Kind, Sourced};
-use furrowbell_published::{Row, correlation, median, number, stations};
+use furrowbell_published::{Row, correlation, mean, median, number, stations};
 
 /// Grass that greens up over April.
 const GRASS: WaterUse = WaterUse {
@@ -25,29 +25,30 @@ const GRASS: WaterUse = WaterUse {
 /// Half-inch layers about the sensor at 5 cm: 1.5 to 2.5 in.
 const ABOUT_5_CM: std::ops::Range<usize> = 3..5;
 
-fn measured<T>(value: T) -> Option<Sourced<T>> {
-    Some(Sourced { value, kind: Kind::Station })
+const fn measured<T: Copy>(value: T) -> Sourced<T> {
+    Sourced { value, kind: Kind::Station }
 }
 
 fn day(date: NaiveDate, row: &Row) -> Day {
-    let celsius = |key| Celsius::new(number(row, key)?).ok().and_then(measured);
-    let percent = |key| Percent::new(number(row, key)?).ok().and_then(measured);
+    let celsius = |key| Celsius::new(number(row, key)?).ok().map(measured);
+    let percent = |key| Percent::new(number(row, key)?).ok().map(measured);
     let solar =
         number(row, "solarad_daily").and_then(|sum| MegajoulesPerSquareMetre::new(sum).ok());
     Day {
         high: celsius("t_daily_max"),
         low: celsius("t_daily_min"),
         humidity: percent("rh_daily_avg"),
-        solar: solar.and_then(measured),
+        solar: solar.map(measured),
         ..Day::unknown(date)
     }
 }
 
-/// Modelled share about 5 cm and measured content at 5 cm, April to June.
-fn course(rows: &[(NaiveDate, Row)]) -> Vec<(f64, f64)> {
-    // The stations' textures are not in the record.
-    let silt_loam = Soil::new(Texture::SiltLoam, Particles::middle_of(Texture::SiltLoam), 2.5);
-    let mut bucket = Bucket::at_capacity(silt_loam, GRASS);
+/// Modelled content about 5 cm and measured content at 5 cm, April to June.
+fn course(rows: &[(NaiveDate, Row)], texture: Texture) -> Vec<(f64, f64)> {
+    let soil = Soil::new(texture, Particles::middle_of(texture), 2.5);
+    // A sward covers its ground all year, dead or green.
+    let mut bucket = Bucket::at_capacity(soil, GRASS).under_residue(1.0);
+    let mut start = soil.capacity;
     let mut pairs = Vec::new();
     for (date, row) in rows.iter().filter(|(date, _)| date.month() >= 3) {
         let latitude = Latitude::new(number(row, "latitude").unwrap()).unwrap();
@@ -56,9 +57,11 @@ fn course(rows: &[(NaiveDate, Row)]) -> Vec<(f64, f64)> {
             demand_mm: demand::of_day(latitude, USUAL_ELEVATION_M.value, &day(*date, row)).mm,
             crop_days: date.ordinal().checked_sub(91).map(f64::from),
         });
-        let layers: Option<Vec<f64>> =
-            reading.seed_zone.layers[ABOUT_5_CM].iter().copied().collect();
-        let model = layers.map(|layers| furrowbell_published::mean(&layers));
+        let end = mean(&bucket.seed_zone().contents()[ABOUT_5_CM]);
+        let known = reading.seed_zone.layers[ABOUT_5_CM].iter().all(Option::is_some);
+        // The instrument gives the mean of the day, the model its end.
+        let model = known.then_some(f64::midpoint(start, end));
+        start = end;
         let five = number(row, "soil_moisture_5_daily").filter(|_| date.month() >= 4);
         pairs.extend(model.zip(five));
     }
@@ -68,15 +71,26 @@ fn course(rows: &[(NaiveDate, Row)]) -> Vec<(f64, f64)> {
 #[test]
 fn top_layer_dries_and_wets_with_the_measured_one() {
     let Some(stations) = stations() else { return };
+    // No published bound for a model without the site's soil; the median station must reach 0.7. The
+    // record gives no textures: silt loam stands for all. Four stations stay below. 04994 and 53974
+    // measure up to 0.61 and 0.56, more than the pores of a mineral soil hold, for days after rain;
+    // 94079 is a sand that holds 0.03 to 0.11; 54856 keeps its wetness through dry weeks. No other
+    // texture of ours mends them (at best 0.51, 0.47, 0.40, 0.59), so a soil under the sward, a water
+    // table or the instrument is not as the model has it. 94996 measured nothing.
     let mut found = Vec::new();
     for (station, rows) in &stations {
-        let pairs = course(rows);
+        let pairs = course(rows, Texture::SiltLoam);
         if pairs.len() < 60 {
             println!("{station}: only {} days measured", pairs.len());
             continue;
         }
         let correlation = correlation(&pairs);
-        println!("{station}: {correlation:.2} over {} days", pairs.len());
+        let least = pairs.iter().map(|pair| pair.1).fold(f64::INFINITY, f64::min);
+        let most = pairs.iter().map(|pair| pair.1).fold(0.0, f64::max);
+        println!(
+            "{station}: {correlation:.2} over {} days, measured {least:.2} to {most:.2}",
+            pairs.len()
+        );
         found.push(correlation);
     }
     assert!(found.len() >= 7, "{} stations", found.len());

@@ -128,7 +128,7 @@ async fn a_test_text_says_what_became_of_it() {
 
 #[tokio::test]
 async fn schemas_are_those_of_the_book() {
-    for file in ["service", "people", "farm", "replies"] {
+    for file in ["service", "people", "farm", "labels", "replies"] {
         let printed = binary::succeed(&["schema", file]).await;
         let committed =
             Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../config/schema/{file}.json"));

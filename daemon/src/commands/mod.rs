@@ -195,6 +195,8 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
 
 pub mod check;
 pub mod digest;
+mod limits;
+mod on_weeds;
 pub mod people;
 pub mod record;
 pub mod rehearse;

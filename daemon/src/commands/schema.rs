@@ -21,6 +21,8 @@ enum BookFile {
     People,
     /// farms/FARM.toml
     Farm,
+    /// labels.toml
+    Labels,
     /// replies.toml
     Replies,
 }

@@ -1,7 +1,7 @@
 //! `furrowbell show`: one field's clocks as of a day.
 
 use super::rehearse::noon;
-use super::{BookArg, Failure, zoned};
+use super::{BookArg, Failure, limits, on_weeds, zoned};
 use crate::clock::Clock;
 use crate::rounds::advance::FieldNow;
 use crate::wire::{self, Outside};
@@ -9,6 +9,7 @@ use chrono::{Days, NaiveDate};
 use clap::Args;
 use furrowbell_config::Book;
 use furrowbell_engine::clocks::DateRange;
+use furrowbell_engine::findings::{Evidence, Finding};
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::{Crop, Plan};
 use furrowbell_engine::season::{DayRow, Now};
@@ -82,22 +83,40 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
         (None, None) => "  no forecast source in the book".to_owned(),
     });
     lines.push(String::new());
+    let limits = at.field.plan.as_ref().map(|plan| limits::lines(book, plan)).unwrap_or_default();
+    let on_weeds = at.field.plan.as_ref().map(on_weeds::lines).unwrap_or_default();
+    for block in [limits, on_weeds].into_iter().filter(|block| !block.is_empty()) {
+        lines.extend(block);
+        lines.push(String::new());
+    }
     lines.push("What it shows:".to_owned());
     if at.season.findings.is_empty() {
         lines.push("  nothing to do".to_owned());
     }
-    lines.extend(at.season.findings.iter().map(|finding| {
-        let by = finding.act_by.map_or(String::new(), |by| format!(", act by {by}"));
-        let expected = if finding.provisional { ", rests on forecast" } else { "" };
-        format!("  {}{by}{expected}", finding.topic().name())
-    }));
+    lines.extend(at.season.findings.iter().map(shown));
     lines.push(String::new());
     lines.push("Last days (F, in; * not measured):".to_owned());
     let from = at.today - Days::new(days.into());
-    let shown = at.season.days.iter().filter(|row| row.date > from && row.date <= at.today);
-    lines.extend(shown.map(day_line));
+    let listed = at.season.days.iter().filter(|row| row.date > from && row.date <= at.today);
+    lines.extend(listed.map(day_line));
     lines.push(String::new());
     lines.join("\n")
+}
+
+fn shown(finding: &Finding) -> String {
+    let by = finding.act_by.map_or(String::new(), |by| format!(", act by {by}"));
+    let expected = if finding.provisional { ", rests on forecast" } else { "" };
+    let hours = match &finding.evidence {
+        Evidence::SprayHours { runs, .. } if runs.is_empty() => ", none that suit".to_owned(),
+        Evidence::SprayHours { runs, .. } => {
+            let spans = runs.iter().map(|run| {
+                format!(" {} to {}", run.from.format("%Y-%m-%d %H:%M"), run.to.format("%H:%M"))
+            });
+            spans.collect::<Vec<_>>().join(",")
+        }
+        _ => String::new(),
+    };
+    format!("  {}{hours}{by}{expected}", finding.topic().name())
 }
 
 fn heading(at: &FieldNow<'_>) -> String {
@@ -170,6 +189,7 @@ fn clocks(now: &Now) -> Vec<String> {
             let firm = &rain.firm;
             let missing = match firm.missing_days {
                 0 => String::new(),
+                1 => ", 1 day unknown".to_owned(),
                 days => format!(", {days} days unknown"),
             };
             let set = firm.set_on.map_or("not set".to_owned(), |on| format!("set {on}"));

@@ -1,6 +1,6 @@
 //! `furrowbell why`: shows the numbers behind one notice.
 
-use super::{BookArg, Failure, zoned};
+use super::{BookArg, Failure, limits, zoned};
 use crate::wire;
 use clap::Args;
 
@@ -58,6 +58,9 @@ pub async fn run(args: WhyArgs) -> Result<(), Failure> {
         }
         for (name, value) in evidence.as_object().into_iter().flatten() {
             say!("  {name}: {value}");
+        }
+        if let Some(label) = limits::behind(&book, &notice.evidence) {
+            say!("  {label}");
         }
         for queued in texts {
             say!("  text {}: {}", queued.text.id, queued.text.body);

@@ -214,7 +214,7 @@ impl<'a> Desk<'a> {
                 ];
                 (Event::WeedsSeen { height }, date, place, asking)
             }
-            Reply::Planted { date, place } => (Event::Planted, date, place, &[]),
+            Reply::Planted { date, place } => (Event::Planted, date, place, &[Topic::Seedbed]),
             _ => return Err(Answer::NotUnderstood),
         };
         let date = self.day(*date)?;
@@ -362,12 +362,17 @@ const fn settled_by(topic: Topic) -> Option<Pass> {
         | Topic::ResidualEnding
         | Topic::PostOpen
         | Topic::PostClosing
-        | Topic::PostOverdue => Some(Pass::Post),
+        | Topic::PostOverdue
+        | Topic::SprayHours => Some(Pass::Post),
         Topic::SidedressOpen | Topic::SidedressClosing | Topic::NitrogenLoss => {
             Some(Pass::Sidedress)
         }
         Topic::RainNeeded => Some(Pass::Hoe),
-        Topic::Emergence | Topic::RainLate | Topic::ColdAfterPlanting | Topic::WeatherGap => None,
+        Topic::Seedbed
+        | Topic::Emergence
+        | Topic::RainLate
+        | Topic::ColdAfterPlanting
+        | Topic::WeatherGap => None,
     }
 }
 

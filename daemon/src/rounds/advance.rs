@@ -11,8 +11,8 @@ use furrowbell_engine::cell::Cell;
 use furrowbell_engine::journal::Entry;
 use furrowbell_engine::season::{self, Input, Season};
 use furrowbell_engine::site::Site;
-use furrowbell_engine::units::{Latitude, Metres};
-use furrowbell_engine::weather::{Day, Kind, Weather};
+use furrowbell_engine::units::{Celsius, Latitude, Metres, MetresPerSecond, Millimetres, Percent};
+use furrowbell_engine::weather::{Day, Hour, Kind, Weather};
 use std::collections::HashMap;
 
 /// One field as of now.
@@ -41,6 +41,8 @@ const AHEAD: TimeDelta = TimeDelta::days(20);
 #[derive(Debug, Clone, Default)]
 struct Forecast {
     days: Vec<Day>,
+    /// Those that have not begun yet.
+    hours: Vec<Hour>,
     issued: Option<DateTime<Utc>>,
 }
 
@@ -72,6 +74,8 @@ impl Desk {
                     plan,
                     journal: &entries,
                     cell: &place.cell,
+                    hours: &forecast.hours,
+                    labels: &self.book.labels,
                     thresholds: &field.thresholds,
                     today,
                 });
@@ -131,7 +135,12 @@ impl<'a> Forecasts<'a> {
         let rows = self.desk.store.hours(cell, now - SEASON, now + AHEAD).await?;
         let issued = rows.iter().map(|row| row.issued_at).max();
         let hours: Vec<_> = rows.iter().map(hour).collect();
-        let forecast = Forecast { days: days::assemble(&hours, zone, Kind::Forecast), issued };
+        let ahead = rows.iter().filter(|row| row.hour >= now);
+        let forecast = Forecast {
+            days: days::assemble(&hours, zone, Kind::Forecast),
+            hours: ahead.map(|row| local_hour(row, zone)).collect(),
+            issued,
+        };
         self.read.insert(key, forecast.clone());
         Ok(forecast)
     }
@@ -147,5 +156,47 @@ fn hour(row: &WeatherHour) -> grid::Hour {
         sky_pct: row.sky_pct,
         start: row.hour,
         ..grid::Hour::default()
+    }
+}
+
+/// The hour on the farm's own clock. A value outside its range is not believed: it stays unknown.
+fn local_hour(row: &WeatherHour, zone: Tz) -> Hour {
+    let wind = |speed: Option<f64>| speed.and_then(|speed| MetresPerSecond::new(speed).ok());
+    let share = |share: Option<f64>| share.and_then(|share| Percent::new(share).ok());
+    Hour {
+        start: row.hour.with_timezone(&zone).fixed_offset(),
+        temperature: row.temp_c.and_then(|degrees| Celsius::new(degrees).ok()),
+        humidity: share(row.humidity_pct),
+        wind: wind(row.wind_mps),
+        gust: wind(row.gust_mps),
+        cloud: share(row.sky_pct),
+        rain: row.rain_mm.and_then(|depth| Millimetres::new(depth).ok()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_hour_is_put_on_the_farms_own_clock_and_what_cannot_be_stays_unknown() {
+        let moment: DateTime<Utc> = "2026-06-10T17:00:00Z".parse().unwrap();
+        let row = WeatherHour {
+            cell: "cell".to_owned(),
+            hour: moment,
+            kind: Kind::Forecast,
+            temp_c: Some(20.0),
+            rain_mm: None,
+            humidity_pct: Some(101.0),
+            wind_mps: Some(4.4704),
+            gust_mps: Some(-1.0),
+            sky_pct: Some(20.0),
+            issued_at: moment,
+            fetched_at: moment,
+        };
+        let hour = local_hour(&row, chrono_tz::America::Chicago);
+        assert_eq!(hour.start.to_rfc3339(), "2026-06-10T12:00:00-05:00");
+        assert!((hour.wind.unwrap().mph() - 10.0).abs() < 1e-9);
+        assert_eq!((hour.gust, hour.humidity, hour.rain), (None, None, None));
     }
 }

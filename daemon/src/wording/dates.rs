@@ -67,6 +67,18 @@ pub fn time(language: Language, time: NaiveTime) -> String {
     }
 }
 
+/// Full hours of a day from one to another: "9-11 AM", "10 AM-2 PM", "10-14 h".
+pub fn hours(language: Language, from: NaiveTime, to: NaiveTime) -> String {
+    match (language, from.hour12(), to.hour12()) {
+        (Language::English, (first, from), (last, to)) => {
+            let half = |afternoon| if afternoon { "PM" } else { "AM" };
+            let first = if first == last { String::new() } else { format!(" {}", half(first)) };
+            format!("{from}{first}-{to} {}", half(last))
+        }
+        (Language::Spanish, ..) => format!("{}-{} h", from.hour(), to.hour()),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -91,6 +103,18 @@ mod tests {
         assert_eq!(said(Language::English, 0, 5), "12:05 AM");
         assert_eq!(said(Language::English, 19, 40), "7:40 PM");
         assert_eq!(said(Language::Spanish, 19, 40), "19:40");
+    }
+
+    #[test]
+    fn tells_a_span_of_hours_as_each_language_does() {
+        let said = |language, from, to| {
+            let at = |hour| NaiveTime::from_hms_opt(hour, 0, 0).unwrap();
+            hours(language, at(from), at(to))
+        };
+        assert_eq!(said(Language::English, 9, 11), "9-11 AM");
+        assert_eq!(said(Language::English, 10, 14), "10 AM-2 PM");
+        assert_eq!(said(Language::English, 9, 12), "9 AM-12 PM");
+        assert_eq!(said(Language::Spanish, 9, 14), "9-14 h");
     }
 
     #[test]

@@ -3,8 +3,9 @@
 use super::dates;
 use chrono::NaiveDate;
 use furrowbell_config::people::Language;
+use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::findings::{
-    EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack,
+    EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack, SeedbedVerdict,
 };
 use serde::Serialize;
 
@@ -33,6 +34,7 @@ pub(super) struct Facts {
     pub ends: String,
     pub closes: String,
     pub limit: &'static str,
+    pub confirmed: Option<NaiveDate>,
     pub limit_value: String,
     pub ingredient: &'static str,
     pub reason: &'static str,
@@ -44,6 +46,13 @@ pub(super) struct Facts {
     pub low: String,
     pub reach: &'static str,
     pub dry: bool,
+    pub hours: String,
+    pub refused: &'static str,
+    pub verdict: &'static str,
+    pub soil: String,
+    pub moist: String,
+    pub low_depth: String,
+    pub high_depth: String,
 }
 
 /// What a finding is told with, beside its evidence.
@@ -82,6 +91,16 @@ impl Facts {
         let day = |date| dates::day(language, date);
         let mut facts = Self { crop, the_crop, provisional, version, by, ..Self::default() };
         match evidence {
+            Evidence::Seedbed { low_in, high_in, moist_from_in, soil_f, verdict, cold_on } => {
+                facts.verdict = verdict_name(*verdict);
+                facts.soil = format!("{:.0}", whole_degrees(*soil_f));
+                facts.moist = moist_from_in.map(measure).unwrap_or_default();
+                facts.low_depth = measure(*low_in);
+                facts.high_depth = measure(*high_in);
+                if let Some(on) = cold_on {
+                    facts.happens(*on, today, language);
+                }
+            }
             Evidence::Emergence { on, .. } => facts.happens(*on, today, language),
             Evidence::RainNeeded { days: since, rain_in, need_in, ingredient, ahead, .. } => {
                 facts.days = days(*since);
@@ -115,12 +134,7 @@ impl Facts {
                 facts.dry = *dry;
             }
             Evidence::PostOpen { reason, closes, limit } => {
-                facts.reason = match reason {
-                    PostReason::WeedsSeen => "weeds-seen",
-                    PostReason::ResidualFading => "residual-fading",
-                    PostReason::PreNeverSet => "pre-never-set",
-                    PostReason::NoPre => "no-pre",
-                };
+                facts.reason = reason_name(*reason);
                 facts.closes = day(closes.likely);
                 facts.limited_by(limit);
             }
@@ -131,6 +145,10 @@ impl Facts {
             Evidence::PostOverdue { closed_on, limit } => {
                 facts.happens(*closed_on, today, language);
                 facts.limited_by(limit);
+            }
+            Evidence::SprayHours { runs, refused } => {
+                facts.hours = spans(runs, language);
+                facts.refused = refused.map_or("", said_of);
             }
             Evidence::SidedressOpen { stage, early, pounds, latest } => {
                 facts.stage = stage.to_string();
@@ -167,27 +185,34 @@ impl Facts {
     }
 
     fn limited_by(&mut self, limit: &PostLimit) {
-        match limit {
+        let (ingredient, label) = match limit {
             PostLimit::WeedHeight { inches } => {
                 self.limit = "weeds";
                 self.limit_value = measure(*inches);
+                return;
             }
-            PostLimit::CropStage { stage, ingredient } => {
+            PostLimit::CropStage { stage, ingredient, label } => {
                 self.limit = "stage";
                 self.limit_value = stage.to_string();
-                self.ingredient = ingredient.name();
+                (ingredient, label)
             }
-            PostLimit::BeforeStage { stage, ingredient } => {
+            PostLimit::BeforeStage { stage, ingredient, label } => {
                 self.limit = "before";
                 self.limit_value = stage.to_string();
-                self.ingredient = ingredient.name();
+                (ingredient, label)
             }
-            PostLimit::CropHeight { inches, ingredient } => {
+            PostLimit::CropHeight { inches, ingredient, label } => {
                 self.limit = "height";
                 self.limit_value = measure(*inches);
-                self.ingredient = ingredient.name();
+                (ingredient, label)
             }
-        }
+            PostLimit::LastDay { ingredient, label, .. } => {
+                self.limit = "day";
+                (ingredient, label)
+            }
+        };
+        self.ingredient = ingredient.name();
+        self.confirmed = *label;
     }
 
     fn wanted_early(&mut self, reason: Option<&EarlyReason>) {
@@ -200,6 +225,51 @@ impl Facts {
                 self.starter = format!("{pounds:.0}");
             }
         }
+    }
+}
+
+/// The name under which the templates know a verdict.
+const fn verdict_name(verdict: SeedbedVerdict) -> &'static str {
+    match verdict {
+        SeedbedVerdict::Ready => "ready",
+        SeedbedVerdict::Cold => "cold",
+        SeedbedVerdict::Dry => "dry",
+        SeedbedVerdict::Wet => "wet",
+        SeedbedVerdict::ColdAhead => "cold-ahead",
+    }
+}
+
+/// The name under which the templates know what opened the post window.
+const fn reason_name(reason: PostReason) -> &'static str {
+    match reason {
+        PostReason::WeedsSeen => "weeds-seen",
+        PostReason::ResidualFading => "residual-fading",
+        PostReason::PreNeverSet => "pre-never-set",
+        PostReason::NoPre => "no-pre",
+    }
+}
+
+/// The runs of two days, whose weekdays name them without doubt.
+fn spans(runs: &[SprayRun], language: Language) -> String {
+    let span = |run: &SprayRun| {
+        let hours = dates::hours(language, run.from.time(), run.to.time());
+        format!("{} {hours}", dates::weekday(language, run.date()))
+    };
+    runs.iter().map(span).collect::<Vec<_>>().join(", ")
+}
+
+/// The name under which the templates know a reason; reasons that read the same share one.
+const fn said_of(refusal: Refusal) -> &'static str {
+    match refusal {
+        Refusal::Dark | Refusal::LowSun => "sun",
+        Refusal::Rain => "rain",
+        Refusal::Wind | Refusal::Gusts => "wind",
+        Refusal::Calm | Refusal::Inversion => "calm",
+        Refusal::Drying => "dry",
+        Refusal::Moist => "moist",
+        Refusal::Heat | Refusal::DicambaHeat => "heat",
+        Refusal::Cold => "cold",
+        Refusal::DicambaUnregistered => "dicamba",
     }
 }
 

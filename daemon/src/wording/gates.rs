@@ -109,7 +109,7 @@ fn holds_always(text: &str, input: &TextInput<'_>) {
 
 /// The sentences that tell to do something in the field, by the verb they open with.
 fn actions(said: &str) -> Vec<&str> {
-    const VERBS: [&str; 24] = [
+    const VERBS: [&str; 26] = [
         "check the",
         "dig",
         "desentierre",
@@ -134,6 +134,8 @@ fn actions(said: &str) -> Vec<&str> {
         "cover",
         "apply",
         "aplique",
+        "plant ",
+        "siembre",
     ];
     sentences(said)
         .into_iter()

@@ -1,9 +1,10 @@
 //! Findings for the tests: an ordinary one and the widest ones of every topic.
 
-use chrono::{NaiveDate, TimeDelta};
+use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta};
+use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::clocks::{DateRange, Stage};
 use furrowbell_engine::findings::{
-    EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack,
+    EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack, SeedbedVerdict,
 };
 use furrowbell_engine::reference::herbicides::Ingredient;
 
@@ -109,16 +110,91 @@ pub fn ordinary() -> Vec<Sample> {
         },
     ];
     samples.extend(post_passes());
+    samples.extend(spray_hours());
+    samples.extend(seedbeds());
     samples
 }
 
-fn post_passes() -> [Sample; 12] {
+fn hour(offset: i64, hour: u32) -> DateTime<FixedOffset> {
+    let central = FixedOffset::west_opt(5 * 3600).unwrap();
+    day(offset).and_hms_opt(hour, 0, 0).unwrap().and_local_timezone(central).unwrap()
+}
+
+fn run(offset: i64, from: u32, to: u32) -> SprayRun {
+    SprayRun { from: hour(offset, from), to: hour(offset, to) }
+}
+
+/// One reason for each way in which it is said.
+const REFUSALS: [Refusal; 9] = [
+    Refusal::Rain,
+    Refusal::Wind,
+    Refusal::Calm,
+    Refusal::Drying,
+    Refusal::Moist,
+    Refusal::Heat,
+    Refusal::Cold,
+    Refusal::LowSun,
+    Refusal::DicambaUnregistered,
+];
+
+fn spray_hours() -> Vec<Sample> {
+    let fit = |runs: &[SprayRun], act_in| Sample {
+        provisional: true,
+        ..sample(Evidence::SprayHours { runs: runs.to_vec(), refused: None }, true, act_in)
+    };
+    let mut samples = vec![
+        fit(&[run(0, 9, 12), run(1, 8, 11)], 1),
+        fit(&[run(0, 10, 15)], 0),
+        fit(&[run(1, 8, 17)], 1),
+    ];
+    samples.extend(REFUSALS.map(|refusal| Sample {
+        provisional: true,
+        ..sample(Evidence::SprayHours { runs: Vec::new(), refused: Some(refusal) }, false, 4)
+    }));
+    samples
+}
+
+fn seedbed(verdict: SeedbedVerdict, moist_from_in: Option<f64>) -> Evidence {
+    let ahead = verdict == SeedbedVerdict::ColdAhead;
+    Evidence::Seedbed {
+        low_in: 1.75,
+        high_in: 2.25,
+        moist_from_in,
+        soil_f: if verdict == SeedbedVerdict::Cold { 44.4 } else { 54.6 },
+        verdict,
+        cold_on: ahead.then(|| day(2)),
+    }
+}
+
+fn seedbeds() -> [Sample; 6] {
+    use SeedbedVerdict::{Cold, ColdAhead, Dry, Ready, Wet};
+    [
+        Sample { provisional: true, ..sample(seedbed(Ready, Some(1.5)), true, 3) },
+        sample(seedbed(Ready, Some(0.5)), false, 3),
+        sample(seedbed(Cold, Some(1.5)), true, 3),
+        Sample { act_by: None, ..sample(seedbed(Dry, None), false, 3) },
+        Sample { act_by: None, ..sample(seedbed(Wet, Some(0.5)), true, 3) },
+        Sample { provisional: true, ..sample(seedbed(ColdAhead, Some(1.0)), true, 3) },
+    ]
+}
+
+fn post_passes() -> [Sample; 15] {
     let weeds = PostLimit::WeedHeight { inches: 4.0 };
-    let height = PostLimit::CropHeight { inches: 12.0, ingredient: Ingredient::Atrazine };
-    let stage =
-        PostLimit::CropStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Fomesafen };
-    let before =
-        PostLimit::BeforeStage { stage: Stage::Reproductive(1), ingredient: Ingredient::Dicamba };
+    let height =
+        PostLimit::CropHeight { inches: 12.0, ingredient: Ingredient::Atrazine, label: None };
+    let stage = PostLimit::CropStage {
+        stage: Stage::Reproductive(1),
+        ingredient: Ingredient::Fomesafen,
+        label: None,
+    };
+    let before = PostLimit::BeforeStage {
+        stage: Stage::Reproductive(1),
+        ingredient: Ingredient::Dicamba,
+        label: None,
+    };
+    let (ingredient, label) = (Ingredient::Atrazine, Some(day(-120)));
+    let own = PostLimit::CropHeight { inches: 12.0, ingredient, label };
+    let last = PostLimit::LastDay { last: day(5), ingredient, label };
     let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds };
     [
         sample(open(PostReason::WeedsSeen), true, 7),
@@ -144,6 +220,9 @@ fn post_passes() -> [Sample; 12] {
             act_by: None,
             ..sample(Evidence::PostOverdue { closed_on: day(-2), limit: before }, false, 0)
         },
+        sample(Evidence::PostClosing { closes: range(5), limit: own }, false, 4),
+        sample(Evidence::PostClosing { closes: range(5), limit: last }, false, 4),
+        sample(Evidence::PostOverdue { closed_on: day(-2), limit: last }, false, 0),
     ]
 }
 
@@ -194,11 +273,16 @@ pub fn widest() -> Vec<Sample> {
         }
     }
     let ingredient = Ingredient::CloransulamMethyl;
+    let label = Some(applied_on);
     for limit in [
         PostLimit::WeedHeight { inches: 3.25 },
-        PostLimit::CropHeight { inches: 30.25, ingredient },
-        PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient },
-        PostLimit::BeforeStage { stage: Stage::Vegetative(12), ingredient },
+        PostLimit::CropHeight { inches: 30.25, ingredient, label: None },
+        PostLimit::CropHeight { inches: 30.25, ingredient, label },
+        PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient, label: None },
+        PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient, label },
+        PostLimit::BeforeStage { stage: Stage::Vegetative(12), ingredient, label: None },
+        PostLimit::BeforeStage { stage: Stage::Vegetative(12), ingredient, label },
+        PostLimit::LastDay { last: day(119), ingredient, label },
     ] {
         for reason in [
             PostReason::WeedsSeen,
@@ -229,5 +313,18 @@ pub fn widest() -> Vec<Sample> {
     add(Evidence::NitrogenLoss { pounds: 333.3, wet_days: 112 });
     add(Evidence::NitrogenLoss { pounds: 1.0, wet_days: 1 });
     add(Evidence::WeatherGap { since: applied_on, days: 112 });
+    add(Evidence::SprayHours { runs: vec![run(0, 10, 21), run(1, 10, 21)], refused: None });
+    for refusal in REFUSALS {
+        add(Evidence::SprayHours { runs: Vec::new(), refused: Some(refusal) });
+    }
+    for evidence in widest_seedbeds() {
+        add(evidence);
+    }
     all
+}
+
+fn widest_seedbeds() -> impl Iterator<Item = Evidence> {
+    use SeedbedVerdict::{Cold, ColdAhead, Dry, Ready, Wet};
+    let verdicts = [Ready, Cold, Dry, Wet, ColdAhead];
+    verdicts.into_iter().flat_map(|verdict| [None, Some(2.75)].map(|from| seedbed(verdict, from)))
 }

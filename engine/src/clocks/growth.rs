@@ -1,11 +1,51 @@
 //! The crop of one field, corn or soybean, and how it goes on from here.
 
-use crate::clocks::corn::{self, Corn};
-use crate::clocks::heat::DayHeat;
+use crate::clocks::corn::{self, Corn, Seedbed};
+use crate::clocks::heat::{DayHeat, Warmth};
 use crate::clocks::soybean::Soybean;
 use crate::clocks::{DateRange, Stage};
+use crate::plan::Crop;
 use crate::reference::{Figure, Source};
+use crate::units::Latitude;
 use chrono::{Datelike, Days, NaiveDate};
+
+/// Which end of what is published a crop is run by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Pace {
+    /// Every number at the end that brings the crop on soonest.
+    Fast,
+    /// The likeliest numbers.
+    Likely,
+    /// Every number at the end that holds it back longest.
+    Slow,
+}
+
+impl Pace {
+    /// All paces, the fastest first.
+    pub const ALL: [Self; 3] = [Self::Fast, Self::Likely, Self::Slow];
+
+    /// The number for this pace.
+    pub const fn of(self, fast: f64, likely: f64, slow: f64) -> f64 {
+        match self {
+            Self::Fast => fast,
+            Self::Likely => likely,
+            Self::Slow => slow,
+        }
+    }
+}
+
+/// A crop put into the ground.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Planting {
+    /// Crop and maturity.
+    pub crop: Crop,
+    /// Day of planting. Its own heat does not count: the first day is the one after.
+    pub on: NaiveDate,
+    /// Where; it sets the length of the days for soybean.
+    pub latitude: Latitude,
+    /// What the seed lies in.
+    pub seedbed: Seedbed,
+}
 
 /// A growing crop.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -17,11 +57,27 @@ pub enum Growth {
 }
 
 impl Growth {
-    /// Takes in one day; `None` when its heat is unknown.
-    pub fn advance(&mut self, date: NaiveDate, gdd: Option<f64>) {
+    /// A crop just planted.
+    pub fn planted(planting: &Planting, pace: Pace) -> Self {
+        let Planting { crop, on, latitude, seedbed } = planting;
+        match *crop {
+            Crop::Corn { relative_maturity_days } => {
+                let emergence = corn::emergence(seedbed, *on).at(pace);
+                Self::Corn(Corn::planted(emergence, relative_maturity_days, *on).paced(pace))
+            }
+            Crop::Soybean { maturity_group } => {
+                Self::Soybean(Soybean::planted(maturity_group, *latitude, *on, pace))
+            }
+        }
+    }
+
+    /// Takes in one day; heat of `None` is unknown. The day of planting and those before it change
+    /// nothing.
+    pub fn advance(&mut self, date: NaiveDate, heat: impl Into<Warmth>) {
         match self {
-            Self::Corn(corn) => corn.advance(gdd.unwrap_or_default()),
-            Self::Soybean(soybean) => soybean.advance(date, gdd),
+            Self::Corn(corn) if date > corn.planted_on() => corn.advance(heat),
+            Self::Soybean(soybean) if date > soybean.planted_on() => soybean.advance(date, heat),
+            Self::Corn(_) | Self::Soybean(_) => {}
         }
     }
 
@@ -30,6 +86,15 @@ impl Growth {
         match self {
             Self::Corn(corn) => corn.see(stage),
             Self::Soybean(soybean) => soybean.see(stage),
+        }
+    }
+
+    /// How far the stages seen so far have moved the clock ahead (below zero: back), in GDD for
+    /// corn and in days for soybean.
+    pub const fn shift(&self) -> f64 {
+        match self {
+            Self::Corn(corn) => corn.shift(),
+            Self::Soybean(soybean) => soybean.shift(),
         }
     }
 
@@ -53,6 +118,15 @@ impl Growth {
     pub fn height_in(&self) -> Option<(f64, f64)> {
         match self {
             Self::Corn(corn) => Some(corn::height_in(corn.collars())),
+            Self::Soybean(_) => None,
+        }
+    }
+
+    /// Height at the crop's own pace, inches: tallest when fast, shortest when slow; `None` where
+    /// no table gives it.
+    pub fn paced_height_in(&self) -> Option<f64> {
+        match self {
+            Self::Corn(corn) => Some(corn.height_in()),
             Self::Soybean(_) => None,
         }
     }
@@ -144,6 +218,101 @@ fn go_on(days: &mut Vec<Growth>, date: NaiveDate, gdd: f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::site::TextureGroup;
+    use proptest::prelude::*;
+
+    const CROPS: [Crop; 2] =
+        [Crop::Corn { relative_maturity_days: 104.0 }, Crop::Soybean { maturity_group: 2.2 }];
+
+    fn planting(crop: Crop) -> Planting {
+        Planting {
+            crop,
+            on: NaiveDate::from_ymd_opt(2026, 5, 4).unwrap(),
+            latitude: Latitude::new(42.0).unwrap(),
+            seedbed: Seedbed {
+                depth_in: 2.0,
+                texture: TextureGroup::Medium,
+                residue_percent: 30.0,
+                dry: None,
+            },
+        }
+    }
+
+    /// The crop on each day after planting, `warmer` GDD a day over `heat`.
+    fn days(crop: Crop, pace: Pace, heat: &[f64], warmer: f64) -> Vec<Growth> {
+        let planting = planting(crop);
+        let mut growth = Growth::planted(&planting, pace);
+        let dates = planting.on.iter_days().skip(1);
+        dates
+            .zip(heat)
+            .map(|(date, gdd)| {
+                growth.advance(date, gdd + warmer);
+                growth
+            })
+            .collect()
+    }
+
+    #[test]
+    fn the_day_of_planting_gives_no_heat() {
+        for crop in CROPS {
+            let planting = planting(crop);
+            let mut growth = Growth::planted(&planting, Pace::Likely);
+            growth.advance(planting.on, 500.0);
+            assert_eq!(growth, Growth::planted(&planting, Pace::Likely));
+            growth.advance(planting.on + chrono::Days::new(1), 500.0);
+            assert!(growth.stage() >= Stage::Emerged);
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn no_day_takes_a_stage_back_and_no_warmth_slows_one(
+            heat in proptest::collection::vec(0.0..36.0_f64, 1..150), warmer in 0.0..8.0_f64,
+        ) {
+            for (crop, pace) in CROPS.iter().flat_map(|crop| Pace::ALL.map(|pace| (*crop, pace))) {
+                let cool = days(crop, pace, &heat, 0.0);
+                let warm = days(crop, pace, &heat, warmer);
+                prop_assert!(cool.windows(2).all(|pair| pair[0].stage() <= pair[1].stage()));
+                for (cool, warm) in cool.iter().zip(&warm) {
+                    prop_assert!(cool.stage() <= warm.stage());
+                    prop_assert!(cool.paced_height_in() <= warm.paced_height_in());
+                }
+            }
+        }
+
+        #[test]
+        fn the_slow_pace_never_leads_and_the_fast_never_lags(
+            heat in proptest::collection::vec(0.0..36.0_f64, 1..150),
+        ) {
+            for crop in CROPS {
+                let [fast, likely, slow] = Pace::ALL.map(|pace| days(crop, pace, &heat, 0.0));
+                for at in 0..heat.len() {
+                    prop_assert!(slow[at].stage() <= likely[at].stage());
+                    prop_assert!(likely[at].stage() <= fast[at].stage());
+                    prop_assert!(slow[at].paced_height_in() <= likely[at].paced_height_in());
+                    prop_assert!(likely[at].paced_height_in() <= fast[at].paced_height_in());
+                }
+            }
+        }
+
+        #[test]
+        fn every_pace_shows_the_stage_seen_and_tells_the_shift(
+            heat in proptest::collection::vec(0.0..36.0_f64, 1..150), nodes in 1_u8..=12,
+        ) {
+            for (crop, pace) in CROPS.iter().flat_map(|crop| Pace::ALL.map(|pace| (*crop, pace))) {
+                let Some(mut growth) = days(crop, pace, &heat, 0.0).pop() else { continue };
+                let before = growth.stage();
+                growth.see(Stage::Vegetative(nodes));
+                prop_assert_eq!(growth.stage(), Stage::Vegetative(nodes));
+                let moved = growth.shift();
+                match before.cmp(&Stage::Vegetative(nodes)) {
+                    std::cmp::Ordering::Less => prop_assert!(moved > 0.0),
+                    std::cmp::Ordering::Equal => prop_assert!(moved == 0.0),
+                    std::cmp::Ordering::Greater => prop_assert!(moved < 0.0),
+                }
+            }
+        }
+    }
 
     #[test]
     fn the_range_is_in_order_and_the_forecast_moves_it() {

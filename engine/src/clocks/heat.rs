@@ -27,6 +27,49 @@ pub fn gdd_f(high: f64, low: f64) -> f64 {
     f64::midpoint(high.clamp(BASE_F, CEILING_F), low.clamp(BASE_F, CEILING_F)) - BASE_F
 }
 
+/// Heat by the soil's high and low at seed depth, GDD of the same rule.
+///
+/// It has a type of its own because its sums are not those of the air: soybean comes up after
+/// about 145 GDD of air and 165 of soil. Only a clock that knows both turns one into the other.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub struct SoilGdd(pub f64);
+
+impl SoilGdd {
+    /// Heat of a day from the soil's high and low.
+    pub fn of_day(high: Celsius, low: Celsius) -> Self {
+        Self(gdd(high, low))
+    }
+
+    /// What the day is worth in air heat, where a crop needs `air_gdd` of air or `soil_gdd` of
+    /// soil for the same step.
+    pub fn in_air(self, air_gdd: f64, soil_gdd: f64) -> f64 {
+        self.0 * air_gdd / soil_gdd
+    }
+}
+
+/// One day's heat for a crop: by the air, and by the soil where somebody knows it.
+///
+/// A plain number is heat by the air.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Warmth {
+    /// By air temperature, GDD.
+    pub air: Option<f64>,
+    /// By soil temperature at seed depth.
+    pub soil: Option<SoilGdd>,
+}
+
+impl From<Option<f64>> for Warmth {
+    fn from(air: Option<f64>) -> Self {
+        Self { air, soil: None }
+    }
+}
+
+impl From<f64> for Warmth {
+    fn from(air: f64) -> Self {
+        Some(air).into()
+    }
+}
+
 /// Heat of a usual day at a place.
 pub fn normal_gdd(latitude: Latitude, date: NaiveDate) -> f64 {
     let (high, low) = sky::normal_temperatures(latitude, date);

@@ -1,7 +1,9 @@
 //! The clocks: each advances one thing with the days. [`crate::season`] turns them all together.
 
 pub mod activation;
+pub mod canopy;
 pub mod corn;
+pub mod effective;
 pub mod growth;
 pub mod heat;
 pub mod nitrogen;
@@ -14,6 +16,7 @@ pub mod soil_emergence;
 pub mod soil_temperature;
 pub mod soil_water;
 pub mod soybean;
+pub mod spray_hours;
 pub mod weeds;
 
 use chrono::NaiveDate;
@@ -99,6 +102,13 @@ pub struct DateRange {
     pub likely: NaiveDate,
     /// Latest believable day.
     pub latest: NaiveDate,
+}
+
+impl DateRange {
+    /// A date without spread.
+    pub const fn on(date: NaiveDate) -> Self {
+        Self { earliest: date, likely: date, latest: date }
+    }
 }
 
 #[cfg(test)]

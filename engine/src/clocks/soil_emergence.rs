@@ -5,25 +5,19 @@
 //! from what was published for steady soils. Heat of the soil and heat of the air are not the same
 //! number and are not mixed: [`SoilGdd`] is only the soil's.
 
+pub use crate::clocks::heat::SoilGdd;
 use crate::clocks::heat::gdd_f;
 use crate::clocks::soil_temperature::SoilDay;
-use crate::reference::{Figure, Source};
+use crate::reference::{Figure, Source, crops};
 use crate::units::fahrenheit;
-
-/// Heat of the soil at seed depth, GDD of the 86/50 F rule.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
-pub struct SoilGdd(pub f64);
 
 /// Heat of one day at seed depth, from the soil's low and high.
 pub fn soil_gdd(day: &SoilDay) -> SoilGdd {
     SoilGdd(gdd_f(fahrenheit(day.high), fahrenheit(day.low)))
 }
 
-/// Source of [`SOYBEAN_EMERGENCE`]; by the heat of the *air* the same page gives 145.
-pub const SOYBEAN_EMERGENCE_SOURCE: Source =
-    Source::published("Conley, Univ. of Wisconsin, on soybean emergence, 21 May 2008");
 /// Heat of the soil from planting to emergence of soybean.
-pub const SOYBEAN_EMERGENCE: SoilGdd = SoilGdd(165.0);
+pub const SOYBEAN_EMERGENCE: SoilGdd = SoilGdd(crops::SOYBEAN_EMERGENCE_SOIL_GDD.value);
 
 /// Days from planting to emergence of corn in soil steady at a temperature (F).
 pub const CORN_DAYS: [(f64, Figure); 3] = {

@@ -1,13 +1,18 @@
 //! Herbicide ingredients by common name, with what is known of each.
 //!
-//! [`soil`] holds what works through the soil, [`post`] where typical labels end. Numbers for one
-//! ingredient differ between formulations, states and label years: a row is a typical label, never
-//! the label of the product in the tank.
+//! [`soil`] holds what works through the soil, [`mobility`] how it moves there, [`spectrum`] which
+//! weeds each ingredient works on, [`control`] what trials saw, [`post`] where typical labels end.
+//! Numbers for one ingredient differ between formulations, states and label years: a row is a
+//! typical label, never the label of the product in the tank.
 
+pub mod control;
 pub mod decay;
+pub mod mobility;
+pub mod over_the_top;
 pub mod post;
 pub mod soil;
 mod sources;
+pub mod spectrum;
 
 use serde::{Deserialize, Serialize};
 
@@ -66,6 +71,21 @@ ingredients! {
     Bentazon => "bentazon",
     Quizalofop => "quizalofop",
     Fluthiacet => "fluthiacet",
+    Sethoxydim => "sethoxydim",
+    Imazaquin => "imazaquin",
+    Imazamox => "imazamox",
+    Rimsulfuron => "rimsulfuron",
+    Thifensulfuron => "thifensulfuron",
+    Thiencarbazone => "thiencarbazone",
+    Trifluralin => "trifluralin",
+    Ethalfluralin => "ethalfluralin",
+    Bromoxynil => "bromoxynil",
+    Clomazone => "clomazone",
+    Carfentrazone => "carfentrazone",
+    Diflufenzopyr => "diflufenzopyr",
+    Paraquat => "paraquat",
+    Bicyclopyrone => "bicyclopyrone",
+    Tolpyralate => "tolpyralate",
 }
 
 impl Ingredient {
@@ -73,37 +93,53 @@ impl Ingredient {
     /// Resistance Action Committee share since 2020 (list from memory).
     pub const fn group(self) -> u8 {
         match self {
-            Self::Clethodim | Self::Quizalofop => 1,
+            Self::Clethodim | Self::Quizalofop | Self::Sethoxydim => 1,
             Self::CloransulamMethyl
             | Self::Imazethapyr
+            | Self::Imazaquin
+            | Self::Imazamox
             | Self::ChlorimuronEthyl
             | Self::Flumetsulam
-            | Self::Nicosulfuron => 2,
-            Self::Pendimethalin => 3,
+            | Self::Nicosulfuron
+            | Self::Rimsulfuron
+            | Self::Thifensulfuron
+            | Self::Thiencarbazone => 2,
+            Self::Pendimethalin | Self::Trifluralin | Self::Ethalfluralin => 3,
             Self::Clopyralid | Self::Dicamba | Self::TwoFourD | Self::TwoFourDCholine => 4,
             Self::Atrazine | Self::Simazine | Self::Metribuzin | Self::Linuron => 5,
-            Self::Bentazon => 6,
+            Self::Bentazon | Self::Bromoxynil => 6,
             Self::Glyphosate => 9,
             Self::Glufosinate => 10,
+            Self::Clomazone => 13,
             Self::Saflufenacil
             | Self::Flumioxazin
             | Self::Sulfentrazone
             | Self::Fomesafen
             | Self::Lactofen
             | Self::Acifluorfen
-            | Self::Fluthiacet => 14,
+            | Self::Fluthiacet
+            | Self::Carfentrazone => 14,
             Self::SMetolachlor | Self::Acetochlor | Self::DimethenamidP | Self::Pyroxasulfone => 15,
-            Self::Mesotrione | Self::Isoxaflutole | Self::Tembotrione | Self::Topramezone => 27,
+            Self::Diflufenzopyr => 19,
+            Self::Paraquat => 22,
+            Self::Mesotrione
+            | Self::Isoxaflutole
+            | Self::Tembotrione
+            | Self::Topramezone
+            | Self::Bicyclopyrone
+            | Self::Tolpyralate => 27,
         }
     }
 }
 
-/// The group number in use since 2020 for one from an older list, where two were merged: ureas 7
-/// became 5, thiocarbamates 8 became 15. Other numbers stand as they are.
+/// The group number in use since 2020 for one from an older list: ureas 7 became 5, thiocarbamates
+/// 8 became 15, and 28 was once written for the pigment inhibitors of group 27. Other numbers stand
+/// as they are.
 pub const fn current_group(listed: u8) -> u8 {
     match listed {
         7 => 5,
         8 => 15,
+        28 => 27,
         other => other,
     }
 }

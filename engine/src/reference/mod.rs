@@ -14,6 +14,8 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Standing {
+    /// Read on the label of the product itself by a named person.
+    Confirmed,
     /// Read in a named publication.
     Published,
     /// What people do; nobody published it.

@@ -20,7 +20,7 @@ pub struct Bed {
 }
 
 const NEBRASKA: Source =
-    Source::published("Univ. of Nebraska Extension in the Columbus Telegram, 21 April 2020");
+    Source::published("Univ. of Nebraska Extension, 21 April 2020, on planting into cold soil");
 const COULTER: Source =
     Source::published("Coulter, Univ. of Minnesota Extension, on the start of corn planting");
 

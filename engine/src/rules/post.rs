@@ -79,12 +79,13 @@ fn is_news(course: &Course<'_>, window: &PostWindow) -> bool {
             .is_some_and(|opening| opening.on <= today && today < opening.on + Days::new(NEWS_DAYS))
 }
 
-fn closing_from(course: &Course<'_>, window: &PostWindow) -> NaiveDate {
+/// First day on which the window closes soon.
+pub(super) fn closing_from(course: &Course<'_>, window: &PostWindow) -> NaiveDate {
     days_after(window.closes.earliest, -course.input.thresholds.post_closing_days)
 }
 
 /// The window hangs on the planting, or on the last post pass when weeds came back after it.
-fn occasion(course: &Course<'_>) -> Option<NaiveDate> {
+pub(super) fn occasion(course: &Course<'_>) -> Option<NaiveDate> {
     course.record.post.or(course.record.planted)
 }
 

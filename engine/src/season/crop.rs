@@ -1,11 +1,9 @@
 //! The crop's course: the growth clock over the days, and when it reaches what is still ahead.
 
-use crate::clocks::corn::{self, Corn, Seedbed};
-use crate::clocks::growth::{Growth, Outlook};
+use crate::clocks::corn::Seedbed;
+use crate::clocks::growth::{Growth, Outlook, Pace, Planting};
 use crate::clocks::heat::DayHeat;
-use crate::clocks::soybean::Soybean;
 use crate::clocks::{DateRange, Stage};
-use crate::plan::Crop;
 use crate::reference::crops;
 use crate::season::Input;
 use crate::season::record::Record;
@@ -136,22 +134,19 @@ impl CropCourse {
 }
 
 fn plant(input: &Input<'_>, timeline: &Timeline, at: usize, planted: NaiveDate) -> Growth {
-    match input.plan.crop {
-        Crop::Corn { relative_maturity_days } => {
-            let dry = timeline.soil[at].water.top_share;
-            let seedbed = Seedbed {
-                depth_in: input.plan.depth.get(),
-                texture: input.site.texture.group(),
-                residue_percent: input.plan.residue_cover.get(),
-                dry: dry.map(|share| share < crops::DRY_SEED_ZONE.value),
-            };
-            let need = corn::emergence_need(crops::CORN_EMERGENCE_GDD.value, &seedbed);
-            Growth::Corn(Corn::planted(need.likely, relative_maturity_days, planted))
-        }
-        Crop::Soybean { maturity_group } => {
-            Growth::Soybean(Soybean::planted(maturity_group, planted))
-        }
-    }
+    let dry = timeline.soil[at].water.top_share;
+    let planting = Planting {
+        crop: input.plan.crop,
+        on: planted,
+        latitude: input.site.latitude,
+        seedbed: Seedbed {
+            depth_in: input.plan.depth.get(),
+            texture: input.site.texture.group(),
+            residue_percent: input.plan.residue_cover.get(),
+            dry: dry.map(|share| share < crops::DRY_SEED_ZONE.value),
+        },
+    };
+    Growth::planted(&planting, Pace::Likely)
 }
 
 /// The growth clock with what is missing along the way.

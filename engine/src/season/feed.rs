@@ -201,3 +201,74 @@ fn sidedress(
     let open = opens.likely <= input.today && input.today <= latest.latest;
     Some(Sidedress { early, opens, latest, open })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::{Inhibitor, NitrogenSource};
+    use crate::units::{Millimetres, PoundsPerAcre};
+    use crate::weather::{Kind, Sourced};
+    use chrono::Days;
+
+    const START: NaiveDate = NaiveDate::from_ymd_opt(2026, 6, 1).unwrap();
+
+    fn plan(placement: Placement, inhibitor: Option<Inhibitor>) -> NitrogenPlan {
+        NitrogenPlan {
+            starter: PoundsPerAcre::new(40.0).unwrap(),
+            sidedress: PoundsPerAcre::new(100.0).unwrap(),
+            starter_source: NitrogenSource::Uan28,
+            source: NitrogenSource::Urea,
+            placement,
+            inhibitor,
+            rig_clears: None,
+        }
+    }
+
+    /// Sidedressed on the first of these days of rain (in), warm soil.
+    fn after(plan: &NitrogenPlan, rains: &[f64]) -> Applied {
+        let mut record = Record::default();
+        record.sidedressed = Some((START, plan.sidedress));
+        let mut applied = Applied::at_planting(plan);
+        for (date, inches) in START.iter_days().zip(rains) {
+            let value = Millimetres::from_inches(*inches).unwrap();
+            let rain = Some(Sourced { value, kind: Kind::Gauge });
+            applied.advance(plan, &record, &Day { rain, ..Day::unknown(date) }, Some(20.0));
+        }
+        applied
+    }
+
+    #[test]
+    fn the_starter_has_its_own_form() {
+        let plan = plan(Placement::InSoil, None);
+        assert!((Applied::at_planting(&plan).nitrate() - 10.0).abs() < 1e-9);
+        assert_eq!(after(&plan, &[0.0; 5]).surface, None);
+    }
+
+    #[test]
+    fn surface_urea_is_lost_until_half_an_inch_of_rain() {
+        let plan = plan(Placement::Surface, None);
+        let lost = |rains: &[f64]| after(&plan, rains).surface.unwrap().loss();
+        let week = lost(&[0.0; 8]);
+        assert!(week.likely_lb > 8.0 && !week.ended);
+        let rained = lost(&[0.0, 0.6, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0]);
+        assert!(rained.high_lb.abs() < 1e-9 && rained.ended);
+    }
+
+    /// Two weeks at 20 C are three of the published weeks, where the table has 30 beside 50 % for urea.
+    #[test]
+    fn an_inhibitor_holds_both_passes_back() {
+        let nitrate = |inhibitor| after(&plan(Placement::InSoil, inhibitor), &[0.0; 15]).nitrate();
+        assert!(nitrate(Some(Inhibitor::Nitrification)) < 0.8 * nitrate(None));
+    }
+
+    #[test]
+    fn hoeing_works_surface_urea_in() {
+        let plan = plan(Placement::Surface, None);
+        let mut applied = after(&plan, &[0.0; 2]);
+        let hoed = START + Days::new(2);
+        let mut record = Record::default();
+        record.hoed = Some(hoed);
+        applied.advance(&plan, &record, &Day::unknown(hoed), Some(20.0));
+        assert!(applied.surface.unwrap().loss().ended);
+    }
+}

@@ -59,7 +59,7 @@ pub(crate) fn window(
     }
     let opening = opening(input, record, crop, pre);
     let mix: &[Ingredient] = input.plan.post.as_ref().map_or(&[], |post| &post.ingredients);
-    let limits = post_window::limits(&input.plan.crop, mix);
+    let limits = post_window::limits(&input.plan.crop, mix, input.labels);
     let target = post_window::weed_height_in(mix, input.thresholds);
     let tall = weeds_outgrow(input, record, timeline, pre, crop, target);
     let (closes, limit) =

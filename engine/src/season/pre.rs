@@ -72,7 +72,9 @@ impl PreCourse {
 
     /// When what rain has set wears off against the field's weeds.
     pub fn ends(&self, input: &Input<'_>) -> Option<DateRange> {
-        self.residual.as_ref().map(|residual| residual.against(&input.plan.weeds))
+        self.residual
+            .as_ref()
+            .map(|residual| residual.against(&input.plan.weeds, &input.plan.resistant))
     }
 
     /// The day from which weeds are taken to be up where the pre was not set.

@@ -146,8 +146,9 @@ impl<'a> Soil<'a> {
             Crop::Corn { .. } => crops::CORN_WATER,
             Crop::Soybean { .. } => crops::SOYBEAN_WATER,
         };
+        let residue = input.plan.residue_cover.get() / 100.0;
         Self {
-            bucket: Bucket::at_capacity(soils::under(input.site), crop),
+            bucket: Bucket::at_capacity(soils::under(input.site), crop).under_residue(residue),
             warmth: Warmth { soil: None, missing: 0, bridge: gap_days(input) },
             normal: input.cell.normal(),
             planted: record.planted,

@@ -13,7 +13,7 @@ use furrowbell_engine::thresholds::Thresholds;
 use furrowbell_engine::units::{
     Celsius, Inches, Latitude, Longitude, Millimetres, Percent, PoundsPerAcre,
 };
-use furrowbell_engine::weather::{Day, Kind, Sourced, Weather};
+use furrowbell_engine::weather::{Day, Hour, Kind, Sourced, Weather};
 
 /// A day of 2026.
 pub fn date(month: u32, day: u32) -> NaiveDate {
@@ -26,6 +26,7 @@ pub struct Field {
     pub plan: Plan,
     pub journal: Vec<Entry>,
     pub days: Vec<Day>,
+    pub hours: Vec<Hour>,
     pub thresholds: Thresholds,
 }
 
@@ -50,6 +51,7 @@ impl Field {
                 rig_clears: None,
             }),
             weeds: vec![Weed::Waterhemp],
+            resistant: Vec::new(),
         })
     }
 
@@ -78,6 +80,7 @@ impl Field {
             plan,
             journal: Vec::new(),
             days: Vec::new(),
+            hours: Vec::new(),
             thresholds: Thresholds::default(),
         };
         field.weather_over(date(4, 1), date(8, 31));
@@ -125,6 +128,8 @@ impl Field {
             plan: &self.plan,
             journal: &self.journal,
             cell,
+            hours: &self.hours,
+            labels: &[],
             thresholds: &self.thresholds,
             today,
         }

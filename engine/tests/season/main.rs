@@ -4,3 +4,4 @@ mod field;
 mod laws;
 mod memory;
 mod rules;
+mod spray;

@@ -73,6 +73,7 @@ fn done_means_what_the_topic_asks_for() {
         (Topic::PostOpen, POST),
         (Topic::PostClosing, POST),
         (Topic::PostOverdue, POST),
+        (Topic::SprayHours, POST),
         (Topic::ResidualEnding, POST),
         (Topic::SidedressOpen, Event::Sidedressed { nitrogen: None }),
         (Topic::SidedressClosing, Event::Sidedressed { nitrogen: None }),

@@ -56,7 +56,25 @@ pub const fn moistures(texture: Texture) -> Moistures {
 /// Decay rate at a temperature over the rate at 20 C: Q10^((T - 20) / 10), and none at or below
 /// 0 C. `celsius` in C.
 pub fn temperature_factor(celsius: f64, q10: f64) -> f64 {
-    if celsius <= 0.0 { 0.0 } else { (q10.ln() * ((celsius - REFERENCE_C) / 10.0)).exp() }
+    Warmth::new(q10).factor(celsius)
+}
+
+/// The temperature factor of one Q10, its logarithm taken once for many days.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Warmth {
+    per_degree: f64,
+}
+
+impl Warmth {
+    /// Of a Q10 above zero.
+    pub fn new(q10: f64) -> Self {
+        Self { per_degree: q10.ln() / 10.0 }
+    }
+
+    /// Decay rate at a temperature in C over the rate at 20 C.
+    pub fn factor(self, celsius: f64) -> f64 {
+        if celsius <= 0.0 { 0.0 } else { (self.per_degree * (celsius - REFERENCE_C)).exp() }
+    }
 }
 
 /// Decay rate at a water content over the rate at pF 2: (content / reference)^B, at most 1.

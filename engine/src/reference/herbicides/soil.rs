@@ -2,11 +2,11 @@
 
 use super::Ingredient;
 use super::sources::{
-    ARKANSAS_DRY, CLEMSON, HAGER_DRY, HANDBOOK, LABEL_WORDING, LANDAU, NDSU_FATE, PENN_REACH,
-    PNW_EDAMAME, PNW_FLAX, PNW_SNAP_BEAN, PURDUE_LABELS, PURDUE_RAIN, STEWART, read, recalled,
+    ARKANSAS_DRY, CLEMSON, DRY_GROUP_14, HAGER_DRY, HANDBOOK, LABEL_WORDING, LANDAU, LONG,
+    MCDOWELL, MINNESOTA_NOTES, NDSU_FATE, PENN_REACH, PNW_EDAMAME, PNW_FLAX, PNW_SNAP_BEAN,
+    PURDUE_LABELS, PURDUE_RAIN, STEWART, read, recalled,
 };
-use crate::reference::weeds::Kin;
-use crate::reference::{Source, Standing};
+use crate::reference::{Figure, Source, Standing};
 use crate::site::TextureGroup;
 
 /// Rain that an ingredient wants before it works, inches, on moist medium soil unless split.
@@ -41,6 +41,21 @@ pub const GOOD_RAIN_MM: (f64, f64) = (50.0, 150.0);
 
 /// Where [`GOOD_RAIN_MM`] comes from.
 pub const GOOD_RAIN_SOURCE: Source = LANDAU;
+
+/// The ingredient that held green foxtail less after much rain.
+pub const DROWNED: Ingredient = Ingredient::Pendimethalin;
+
+/// Rain in the 14 days after the pass, over the rain of a usual month, at which it did.
+pub const DROWNED_SHARE: f64 = 1.64;
+
+/// Where [`DROWNED_SHARE`] comes from.
+pub const DROWNED_SOURCE: Source = STEWART;
+
+/// Group that whitens weeds which were up.
+pub const WHITENING_GROUP: u8 = 27;
+
+/// Days between the rain and the first signs on weeds that were up (common practice, no source).
+pub const WHITENING_DAYS: (u32, u32) = (5, 7);
 
 /// Share of the medium-soil need on other soils: a proposal of this program, not published.
 pub const fn texture_factor(texture: TextureGroup) -> f64 {
@@ -115,26 +130,52 @@ pub struct Reach {
     pub source: Source,
 }
 
-/// What an ingredient holds through the soil.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Holds {
-    /// Annual grasses.
-    pub grasses: bool,
-    /// Small-seeded broadleaves: pigweeds, lambsquarters, nightshade.
-    pub small_broadleaves: bool,
-    /// Large-seeded broadleaves: velvetleaf, ragweeds, cocklebur, morningglory.
-    pub large_broadleaves: bool,
+/// Dose that leaves a dry or fresh surface before decay in the soil counts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum SurfaceLoss {
+    /// None worth counting.
+    None,
+    /// This share within the first few days, by vapour and light.
+    FirstDays(f64),
+    /// A straight line over the dry days, once they are more than [`DRY_FREE_DAYS`].
+    DryDays,
 }
 
-impl Holds {
-    /// Whether it holds weeds of that kin.
-    pub const fn holds(self, kin: Kin) -> bool {
-        match kin {
-            Kin::Grass => self.grasses,
-            Kin::SmallBroadleaf => self.small_broadleaves,
-            Kin::LargeBroadleaf => self.large_broadleaves,
+/// Dry days that group 14 lies on the surface without a discount (common practice).
+pub const DRY_FREE_DAYS: u32 = 14;
+
+/// Days on dry soil in which half of a group 14 compound was lost.
+pub const DRY_HALF_DAYS: f64 = 17.9;
+
+/// Where [`DRY_HALF_DAYS`] comes from. Fomesafen and flumioxazin did better in other trials.
+pub const DRY_LOSS_SOURCE: Source = DRY_GROUP_14;
+
+/// Share of the dose left after so many days on dry soil, by the line through
+/// [`DRY_HALF_DAYS`].
+pub fn dry_share(days: u32) -> f64 {
+    (1.0 - 0.5 * f64::from(days) / DRY_HALF_DAYS).max(0.0)
+}
+
+impl SurfaceLoss {
+    /// Share of the dose left when it has waited so many days for the rain that set it.
+    pub fn share_left(self, waited_days: u32) -> f64 {
+        match self {
+            Self::FirstDays(lost) => 1.0 - lost,
+            Self::DryDays if waited_days > DRY_FREE_DAYS => dry_share(waited_days),
+            Self::None | Self::DryDays => 1.0,
         }
     }
+}
+
+/// Wait until another crop may be planted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlantBack {
+    /// The crop, by its common name.
+    pub crop: &'static str,
+    /// Months from the pass.
+    pub months: u32,
+    /// Where it comes from.
+    pub source: Source,
 }
 
 /// One ingredient in the soil.
@@ -154,8 +195,12 @@ pub struct SoilRow {
     pub control: ControlWeeks,
     /// Reach back to weeds that are up, if any.
     pub reach: Option<Reach>,
-    /// What it holds (from memory of guides' response tables).
-    pub holds: Holds,
+    /// Rise of its decay rate for 10 C more, where measured; else [`decay::Q10`] stands in.
+    pub q10: Option<Figure>,
+    /// What leaves from the surface.
+    pub surface_loss: SurfaceLoss,
+    /// Waits for the next crop, where read; no row says that there is none.
+    pub plant_back: &'static [PlantBack],
 }
 
 /// The row of an ingredient; `None` when it does not work through the soil.
@@ -196,10 +241,6 @@ const fn reach(source: Source) -> Reach {
     Reach { weed_in: 1.0, within_days: 21, source }
 }
 
-const fn holds(grasses: bool, small_broadleaves: bool, large_broadleaves: bool) -> Holds {
-    Holds { grasses, small_broadleaves, large_broadleaves }
-}
-
 /// Dry life of those that no trial names: three weeks, as the tested ones of the same groups.
 const DRY_LIFE_ASSUMED: Source = Source {
     cite: "three weeks on a dry surface, as for the ingredients that were tried",
@@ -212,7 +253,6 @@ const fn plain(
     rain: RainNeed,
     half_life: HalfLife,
     control: ControlWeeks,
-    holds: Holds,
 ) -> SoilRow {
     SoilRow {
         ingredient,
@@ -222,9 +262,15 @@ const fn plain(
         half_life,
         control,
         reach: None,
-        holds,
+        q10: None,
+        surface_loss: SurfaceLoss::None,
+        plant_back: &[],
     }
 }
+
+/// Share of pendimethalin that the fast first days take: a choice of this program. Published is
+/// that three to five fast days come first (Shaner, Weed Technol. 26:633, 2012).
+pub const PENDIMETHALIN_FAST_SHARE: f64 = 0.25;
 
 const GROUP_2_RAIN: RainNeed = window(rain(0.25, 0.5, 0.5, LABEL_WORDING), 14, LABEL_WORDING);
 
@@ -232,6 +278,7 @@ const GROUP_2_RAIN: RainNeed = window(rain(0.25, 0.5, 0.5, LABEL_WORDING), 14, L
 pub const ROWS: &[SoilRow] = &[
     SoilRow {
         dry_life_source: ARKANSAS_DRY,
+        q10: Some(Figure::new(1.5, LONG)),
         ..plain(
             Ingredient::SMetolachlor,
             failed(RainNeed { split_in: Some((0.5, 1.0)), ..rain(0.25, 0.75, 1.0, PURDUE_LABELS) }),
@@ -245,7 +292,6 @@ pub const ROWS: &[SoilRow] = &[
                 ),
             ),
             weeks(3.0, 5.0),
-            holds(true, true, false),
         )
     },
     plain(
@@ -261,7 +307,6 @@ pub const ROWS: &[SoilRow] = &[
             ),
         ),
         weeks(2.0, 4.0),
-        holds(true, true, false),
     ),
     plain(
         Ingredient::DimethenamidP,
@@ -276,24 +321,22 @@ pub const ROWS: &[SoilRow] = &[
             ),
         ),
         weeks(2.0, 4.0),
-        holds(true, true, false),
     ),
     plain(
         Ingredient::Pyroxasulfone,
         rain(0.5, 0.75, 1.0, NDSU_FATE),
         half_life(16.0, 30.0, 134.0, read("Westra et al., Weed Technol. 28:72-81, 2014 (field)")),
         weeks(5.0, 8.0),
-        holds(true, true, false),
     ),
     SoilRow {
         dry_life_days: 14,
         dry_life_source: ARKANSAS_DRY,
+        surface_loss: SurfaceLoss::FirstDays(PENDIMETHALIN_FAST_SHARE),
         ..plain(
             Ingredient::Pendimethalin,
             window(rain(0.75, 0.75, 0.75, CLEMSON), 7, LABEL_WORDING),
             half_life(30.0, 45.0, 100.0, HANDBOOK),
             weeks(4.0, 8.0),
-            holds(true, true, false),
         )
     },
     SoilRow {
@@ -312,7 +355,6 @@ pub const ROWS: &[SoilRow] = &[
                 ),
             ),
             weeks(4.0, 6.0),
-            holds(false, true, true),
         )
     },
     plain(
@@ -320,7 +362,6 @@ pub const ROWS: &[SoilRow] = &[
         rain(0.5, 0.5, 0.75, LABEL_WORDING),
         half_life(28.0, 60.0, 149.0, HANDBOOK),
         weeks(6.0, 8.0),
-        holds(false, true, true),
     ),
     SoilRow {
         reach: Some(reach(PENN_REACH)),
@@ -337,7 +378,6 @@ pub const ROWS: &[SoilRow] = &[
                 ),
             ),
             weeks(3.0, 4.0),
-            holds(false, true, true),
         )
     },
     SoilRow {
@@ -347,7 +387,6 @@ pub const ROWS: &[SoilRow] = &[
             window(rain(0.5, 0.5, 0.5, PNW_EDAMAME), 14, PNW_EDAMAME),
             half_life(30.0, 60.0, 90.0, HANDBOOK),
             weeks(6.0, 8.0),
-            holds(false, true, false),
         )
     },
     SoilRow {
@@ -365,7 +404,6 @@ pub const ROWS: &[SoilRow] = &[
                 ),
             ),
             weeks(3.0, 4.0),
-            holds(false, true, true),
         )
     },
     SoilRow {
@@ -384,21 +422,25 @@ pub const ROWS: &[SoilRow] = &[
                 ),
             ),
             weeks(4.0, 6.0),
-            holds(true, true, true),
         )
     },
-    plain(
-        Ingredient::Saflufenacil,
-        rain(0.5, 0.5, 0.5, LABEL_WORDING),
-        half_life(
-            7.0,
-            15.0,
-            35.0,
-            read("Papiernik, Koskinen and Barber, J. Agric. Food Chem., 2012 (13 d surface soil)"),
-        ),
-        weeks(2.0, 3.0),
-        holds(false, true, true),
-    ),
+    SoilRow {
+        surface_loss: SurfaceLoss::DryDays,
+        ..plain(
+            Ingredient::Saflufenacil,
+            rain(0.5, 0.5, 0.5, LABEL_WORDING),
+            half_life(
+                7.0,
+                15.0,
+                35.0,
+                read(
+                    "Papiernik, Koskinen and Barber, J. Agric. Food Chem., 2012 (13 d surface \
+                     soil)",
+                ),
+            ),
+            weeks(2.0, 3.0),
+        )
+    },
     SoilRow {
         dry_life_days: 14,
         dry_life_source: ARKANSAS_DRY,
@@ -407,24 +449,25 @@ pub const ROWS: &[SoilRow] = &[
             window(rain(0.25, 0.25, 0.5, CLEMSON), 14, ARKANSAS_DRY),
             half_life(12.0, 18.0, 27.0, read("Eason, University of Georgia thesis, 2021 (27 d)")),
             weeks(4.0, 6.0),
-            holds(false, true, false),
         )
     },
-    plain(
-        Ingredient::Sulfentrazone,
-        window(rain(0.5, 0.5, 1.0, PNW_FLAX), 10, PNW_FLAX),
-        half_life(25.0, 70.0, 150.0, HANDBOOK),
-        weeks(4.0, 8.0),
-        holds(false, true, false),
-    ),
+    SoilRow {
+        surface_loss: SurfaceLoss::DryDays,
+        ..plain(
+            Ingredient::Sulfentrazone,
+            window(rain(0.5, 0.5, 1.0, PNW_FLAX), 10, PNW_FLAX),
+            half_life(25.0, 70.0, 150.0, HANDBOOK),
+            weeks(4.0, 8.0),
+        )
+    },
     SoilRow {
         dry_life_source: ARKANSAS_DRY,
+        plant_back: &[PlantBack { crop: "corn", months: 10, source: MINNESOTA_NOTES }],
         ..plain(
             Ingredient::Fomesafen,
             rain(0.5, 0.5, 0.5, PNW_SNAP_BEAN),
             half_life(28.0, 60.0, 100.0, HANDBOOK),
             weeks(4.0, 6.0),
-            holds(false, true, false),
         )
     },
     plain(
@@ -432,34 +475,28 @@ pub const ROWS: &[SoilRow] = &[
         GROUP_2_RAIN,
         half_life(8.0, 14.0, 20.0, HANDBOOK),
         weeks(4.0, 8.0),
-        holds(false, true, true),
     ),
     plain(
         Ingredient::Imazethapyr,
         GROUP_2_RAIN,
         half_life(60.0, 75.0, 90.0, HANDBOOK),
         weeks(4.0, 8.0),
-        holds(false, true, true),
     ),
     plain(
         Ingredient::ChlorimuronEthyl,
         GROUP_2_RAIN,
         half_life(7.0, 35.0, 70.0, recalled("review of chlorimuron in soil, pH 5 to 7.8")),
         weeks(4.0, 8.0),
-        holds(false, true, true),
     ),
-    plain(
-        Ingredient::Flumetsulam,
-        GROUP_2_RAIN,
-        half_life(
-            30.0,
-            60.0,
-            90.0,
-            read("McDowell et al., Weed Res. 37:381, 1997 (88 d at 15 C, 30 d at 30 C)"),
-        ),
-        weeks(4.0, 8.0),
-        holds(false, true, true),
-    ),
+    SoilRow {
+        q10: Some(Figure::new(2.05, MCDOWELL)),
+        ..plain(
+            Ingredient::Flumetsulam,
+            GROUP_2_RAIN,
+            half_life(30.0, 60.0, 90.0, MCDOWELL),
+            weeks(4.0, 8.0),
+        )
+    },
     SoilRow {
         rain: None,
         ..plain(
@@ -467,7 +504,22 @@ pub const ROWS: &[SoilRow] = &[
             GROUP_2_RAIN,
             half_life(12.0, 40.0, 70.0, HANDBOOK),
             weeks(2.0, 4.0),
-            holds(false, false, true),
+        )
+    },
+    plain(
+        Ingredient::Clomazone,
+        rain(0.25, 0.5, 0.5, LABEL_WORDING),
+        half_life(10.0, 24.0, 60.0, HANDBOOK),
+        weeks(4.0, 6.0),
+    ),
+    SoilRow {
+        // Tilled in at the pass.
+        rain: None,
+        ..plain(
+            Ingredient::Trifluralin,
+            GROUP_2_RAIN,
+            half_life(30.0, 45.0, 90.0, HANDBOOK),
+            weeks(6.0, 8.0),
         )
     },
 ];

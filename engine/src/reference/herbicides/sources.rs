@@ -114,3 +114,35 @@ pub(super) const NEBRASKA_RAINFAST: Source = read(
     "University of Nebraska-Lincoln, CropWatch, \"How Cool, Rainy Weather Affects Burndown \
      Herbicide Efficacy\", 2016, Table 1",
 );
+pub(super) const WESTRA_2015: Source = read(
+    "Westra, Shaner, Barbarick and Khosla, \"Evaluation of sorption coefficients for \
+     pyroxasulfone, S-metolachlor, and dimethenamid-p\", Air Soil Water Res. 8, 2015",
+);
+pub(super) const USGS: Source =
+    read("US Geological Survey, Circular 1291, Appendix 2 (S-metolachlor as metolachlor)");
+pub(super) const SHANER: Source = read(
+    "Shaner, Weed Technol. 26:633, 2012 (pendimethalin and sulfentrazone under irrigation: \
+     pendimethalin went fast for three to five days, then slowly; sulfentrazone did not)",
+);
+pub(super) const LONG: Source = read(
+    "Long et al., J. Soil Sci. Plant Nutr. 14, 2014: S-metolachlor, 64.8 d at 10 C and 23.7 d at \
+     35 C",
+);
+pub(super) const MCDOWELL: Source =
+    read("McDowell et al., Weed Res. 37:381, 1997: flumetsulam, 88 d at 15 C and 30 d at 30 C");
+pub(super) const MINNESOTA_NOTES: Source = read(
+    "University of Minnesota Extension, Strategic Farming Field Notes on post-emergence weed \
+     control: ten months from fomesafen to corn",
+);
+pub(super) const DRY_GROUP_14: Source = read(
+    "Weed Sci., field trials of 1992 and 1993 with the group 14 compound UCC-C4243: half lost on \
+     dry soil in 17.9 d, in a straight line",
+);
+pub(super) const SILVA: Source = read(
+    "Silva et al., Weed Technol. 37, 2023: 18 pre treatments in four site-years, 68, 78 and 81 % \
+     with one, two and three sites of action",
+);
+pub(super) const STROM: Source = read(
+    "Strom et al., Weed Technol. 36, 2022: waterhemp 28 d after group 15, 81 to 88 % where \
+     sensitive, 61 to 76 % where resistant",
+);
