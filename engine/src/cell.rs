@@ -9,15 +9,38 @@ use crate::clocks::nitrogen::{self, Normal};
 use crate::clocks::soil_temperature::SoilTemperature;
 use crate::sky;
 use crate::sky::demand::{self, USUAL_ELEVATION_M};
-use crate::units::{Latitude, Metres};
-use crate::weather::{Day, Weather};
+use crate::units::{Celsius, Latitude, Metres, Millimetres};
+use crate::weather::{Day, Sourced, Weather};
 use chrono::{Datelike, Days, NaiveDate};
+
+/// The part of one day's weather that the clocks run on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Air {
+    /// The local calendar day.
+    pub date: NaiveDate,
+    /// Highest air temperature.
+    pub high: Option<Sourced<Celsius>>,
+    /// Lowest air temperature.
+    pub low: Option<Sourced<Celsius>>,
+    /// Rain over the day.
+    pub rain: Option<Sourced<Millimetres>>,
+}
+
+impl Air {
+    const fn unknown(date: NaiveDate) -> Self {
+        Self { date, high: None, low: None, rain: None }
+    }
+
+    const fn of(day: &Day) -> Self {
+        Self { date: day.date, high: day.high, low: day.low, rain: day.rain }
+    }
+}
 
 /// One day at a cell with what follows from its weather alone.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct CellDay {
     /// The weather.
-    pub day: Day,
+    pub day: Air,
     /// Heat, with nothing bridged.
     pub heat: DayHeat,
     /// Evaporative demand of short grass, mm; that of a usual day where temperatures are missing,
@@ -76,7 +99,7 @@ impl Cell {
             .map(|(date, heat)| {
                 let day = weather.get(date).copied().unwrap_or(Day::unknown(date));
                 let demand_mm = demand::of_day(latitude, elevation_m, &day).mm;
-                CellDay { day, heat, demand_mm }
+                CellDay { day: Air::of(&day), heat, demand_mm }
             })
             .collect();
         Self { first, days, usual, normal }
@@ -94,7 +117,7 @@ impl Cell {
         first.iter_days().take_while(move |date| *date <= last).zip(offset..).map(|(date, at)| {
             let known = usize::try_from(at).ok().and_then(|at| self.days.get(at));
             known.copied().unwrap_or_else(|| CellDay {
-                day: Day::unknown(date),
+                day: Air::unknown(date),
                 heat: DayHeat::Unknown,
                 demand_mm: self.usual(date).demand_mm,
             })
@@ -102,7 +125,7 @@ impl Cell {
     }
 
     /// The weather of a date, where there is any.
-    pub fn day(&self, date: NaiveDate) -> Option<&Day> {
+    pub fn day(&self, date: NaiveDate) -> Option<&Air> {
         let at = usize::try_from((date - self.first).num_days()).ok()?;
         self.days.get(at).map(|known| &known.day)
     }
@@ -154,8 +177,7 @@ fn normal_year(latitude: Latitude, new_year: NaiveDate) -> Normal {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Millimetres;
-    use crate::weather::{Kind, Sourced};
+    use crate::weather::Kind;
 
     fn date(month: u32, day: u32) -> NaiveDate {
         NaiveDate::from_ymd_opt(2026, month, day).unwrap()

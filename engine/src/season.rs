@@ -22,7 +22,7 @@ pub(crate) use pre::PreCourse;
 pub(crate) use record::Record;
 pub(crate) use timeline::{Timeline, gap_days};
 
-use crate::cell::Cell;
+use crate::cell::{Air, Cell};
 use crate::clocks::activation::DayState;
 use crate::clocks::heat::DayHeat;
 use crate::clocks::residual::PartnerEnd;
@@ -35,7 +35,7 @@ use crate::reference::herbicides::Ingredient;
 use crate::rules;
 use crate::site::Site;
 use crate::thresholds::Thresholds;
-use crate::weather::{Day, Hour, Kind};
+use crate::weather::{Hour, Kind};
 use arrayvec::ArrayVec;
 use chrono::NaiveDate;
 use serde::Serialize;
@@ -434,7 +434,7 @@ fn lie(date: NaiveDate, opens: Option<NaiveDate>, closes: &DateRange) -> WindowS
     }
 }
 
-fn is_measured(day: &Day) -> bool {
+fn is_measured(day: &Air) -> bool {
     let measured = |kind: Option<Kind>| kind.is_some_and(Kind::is_observed);
     measured(day.high.map(|value| value.kind))
         && measured(day.low.map(|value| value.kind))

@@ -128,26 +128,31 @@ impl SeedZone {
     /// One backward step of a day, so that it neither overshoots nor loses water.
     pub fn draw_up(&mut self, below: f64, surface: f64) -> f64 {
         let below = below * LAYER_MM;
-        let top = &self.water;
-        let mut flow = [0.0; LAYERS];
-        for at in 0..LAYERS - 1 {
-            flow[at] = surface * self.conductance(top[at].max(top[at + 1]));
-        }
-        flow[LAYERS - 1] = surface * self.conductance(top[LAYERS - 1].max(below));
+        let top = self.water;
+        let flow: [f64; LAYERS] = std::array::from_fn(|at| {
+            let lower = if at + 1 < LAYERS { top[at + 1] } else { below };
+            surface * self.conductance(if top[at] > lower { top[at] } else { lower })
+        });
 
-        // Each layer in terms of the one below it, from the top; then back up.
-        let mut slope = [0.0; LAYERS];
-        let mut even = [0.0; LAYERS];
-        let (mut flow_above, mut slope_above, mut even_above) = (0.0, 0.0, 0.0);
+        // Each layer in terms of the one below it, from the top; then back up. The pivots come as
+        // ratios of running products, so that no division waits for another.
+        let mut product = [1.0; LAYERS + 1];
+        let (mut flow_above, mut product_above) = (0.0, 0.0);
         for at in 0..LAYERS {
-            let scale = 1.0 / (1.0 + flow[at] + flow_above * (1.0 - slope_above));
-            slope[at] = flow[at] * scale;
-            even[at] = (top[at] + flow_above * even_above) * scale;
-            (flow_above, slope_above, even_above) = (flow[at], slope[at], even[at]);
+            product[at + 1] = (1.0 + flow[at] + flow_above) * product[at]
+                - flow_above * flow_above * product_above;
+            (flow_above, product_above) = (flow[at], product[at]);
+        }
+        let scale: [f64; LAYERS] = std::array::from_fn(|at| product[at] / product[at + 1]);
+        let mut even = [0.0; LAYERS];
+        let (mut flow_above, mut even_above) = (0.0, 0.0);
+        for at in 0..LAYERS {
+            even[at] = top[at] * scale[at] + flow_above * scale[at] * even_above;
+            (flow_above, even_above) = (flow[at], even[at]);
         }
         let mut lower = below;
         for at in (0..LAYERS).rev() {
-            lower = even[at] + slope[at] * lower;
+            lower = even[at] + flow[at] * scale[at] * lower;
             self.water[at] = lower;
         }
         flow[LAYERS - 1] * (below - self.water[LAYERS - 1])

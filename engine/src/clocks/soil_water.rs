@@ -84,7 +84,7 @@ impl Layer {
 
     /// What would stand above field capacity with so much more water.
     fn excess(&self, more_mm: f64, soil: &Soil) -> f64 {
-        (self.water + more_mm - self.depth * soil.capacity).max(0.0)
+        positive(self.water + more_mm - self.depth * soil.capacity)
     }
 
     fn room(&self, soil: &Soil) -> f64 {
@@ -160,12 +160,13 @@ impl Bucket {
         let (soil, share) = (&self.soil, self.drainage);
         let from_seed = share * self.seed.excess_mm();
         let from_plough = share * self.plough.excess(from_seed, soil);
-        let from_deep = (share * self.deep.excess(from_plough, soil)).min(soil.drain_capacity_mm);
+        let from_deep =
+            smaller(share * self.deep.excess(from_plough, soil), soil.drain_capacity_mm);
 
-        let from_plough = from_plough.min(self.deep.room(soil) + from_deep);
+        let from_plough = smaller(from_plough, self.deep.room(soil) + from_deep);
         let from_seed = self.seed.drain(share, self.plough.room(soil) + from_plough);
-        let from_plough = from_plough.min(self.plough.excess(from_seed, soil));
-        let from_deep = from_deep.min(self.deep.excess(from_plough, soil));
+        let from_plough = smaller(from_plough, self.plough.excess(from_seed, soil));
+        let from_deep = smaller(from_deep, self.deep.excess(from_plough, soil));
 
         self.plough.add(from_seed - from_plough, soil, self.seed.known());
         self.deep.add(from_plough - from_deep, soil, self.plough.known && self.seed.known());
@@ -187,7 +188,7 @@ impl Bucket {
         if available <= 0.0 {
             return;
         }
-        let share = (wanted_mm / available).min(1.0);
+        let share = smaller(wanted_mm / available, 1.0);
         self.balance.roots_took_from_surface(share * self.seed.available_mm());
         self.seed.take(share);
         self.plough.water -= share * plough;

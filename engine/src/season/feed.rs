@@ -1,5 +1,6 @@
 //! Corn nitrogen over the season: the soil's supply, the loss in wet soil, the sidedress window.
 
+use crate::cell::Air;
 use crate::clocks::nitrogen::{self, Pass, Supply, SurfaceUrea, UreaLoss, WetLoss};
 use crate::clocks::{DateRange, Stage};
 use crate::findings::EarlyReason;
@@ -9,7 +10,6 @@ use crate::season::Input;
 use crate::season::crop::CropCourse;
 use crate::season::record::Record;
 use crate::season::timeline::{Timeline, gap_days};
-use crate::weather::Day;
 use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
 
@@ -89,15 +89,17 @@ impl Feed {
         let mut at_today = Supply::default();
         let mut rows = Vec::with_capacity(crop.days.len());
         let weather = timeline.days[crop.starts_at..].iter().zip(&timeline.soil[crop.starts_at..]);
+        let mut nitrate_lb = fertiliser.nitrate();
         for (day, (weather, soil)) in crop.days.iter().zip(weather) {
             if day.date > crop.planted {
                 let ordinal = day.date.ordinal();
                 let water = soil.water.plough_share;
                 supply.advance(normal, ordinal, soil.temperature_c, water);
                 fertiliser.advance(&plan, record, weather, soil.temperature_c);
+                nitrate_lb = fertiliser.nitrate();
                 // Missing rain can hide a saturated day, never make one.
                 let wet = (soil.water.saturated || water.is_some()).then_some(soil.water.saturated);
-                loss.advance(wet, fertiliser.nitrate(), soil.temperature_c);
+                loss.advance(wet, nitrate_lb, soil.temperature_c);
             }
             if day.date == input.today {
                 at_today = supply;
@@ -107,7 +109,7 @@ impl Feed {
                 unknown_days: supply.unknown_days(),
                 lag_percent: supply.lag(most_unknown).map(|(percent, _)| percent),
                 uptake_percent: day.stage().map(nitrogen::uptake_percent),
-                nitrate_lb: fertiliser.nitrate(),
+                nitrate_lb,
                 lost_lb: loss.pounds(),
                 lost_range_lb: loss.range(),
                 wet_days: loss.wet_days,
@@ -132,7 +134,7 @@ impl Applied {
         Self { starter, sidedress: None, surface: None }
     }
 
-    fn advance(&mut self, plan: &NitrogenPlan, record: &Record, day: &Day, soil_c: Option<f64>) {
+    fn advance(&mut self, plan: &NitrogenPlan, record: &Record, day: &Air, soil_c: Option<f64>) {
         self.starter.advance(soil_c);
         if let Some(pass) = &mut self.sidedress {
             pass.advance(soil_c);

@@ -135,10 +135,11 @@ fn weeds_up(input: &Input<'_>, pre: Option<&PreCourse>, crop: &CropCourse) -> Op
 fn weed_heat(input: &Input<'_>, timeline: &Timeline, from: NaiveDate) -> Vec<HeatDay> {
     let last = timeline.last() + TimeDelta::days(AHEAD_DAYS);
     let length = usize::try_from((last - from).num_days() + 1).unwrap_or(0);
+    let begins = (from - timeline.first).num_days();
     let mut heat = Vec::with_capacity(length);
-    heat.extend(from.iter_days().take(length).map(|date| {
-        let ends = if let Some(at) = timeline.at(date) {
-            let day = &timeline.days[at];
+    heat.extend(from.iter_days().take(length).zip(begins..).map(|(date, at)| {
+        let day = usize::try_from(at).ok().and_then(|at| timeline.days.get(at));
+        let ends = if let Some(day) = day {
             day.high.zip(day.low).map(|(high, low)| (high.value.get(), low.value.get()))
         } else {
             let usual = input.cell.usual(date);

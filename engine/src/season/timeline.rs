@@ -1,7 +1,7 @@
 //! The days of one season with everything that does not depend on herbicides: weather with the
 //! gauge laid over it, heat, soil.
 
-use crate::cell::CellDay;
+use crate::cell::{Air, CellDay};
 use crate::clocks::heat::{self, DayHeat};
 use crate::clocks::nitrogen::{self, Normal};
 use crate::clocks::soil_temperature::SoilTemperature;
@@ -10,7 +10,7 @@ use crate::plan::Crop;
 use crate::reference::{crops, soils};
 use crate::season::Input;
 use crate::season::record::Record;
-use crate::weather::{Day, Kind, Sourced};
+use crate::weather::{Kind, Sourced};
 use chrono::{Datelike, NaiveDate, TimeDelta};
 use serde::Serialize;
 
@@ -62,8 +62,8 @@ impl SoilDay {
 
 /// Days without a gap from the run-in to the last day of weather, or today.
 pub(crate) struct Timeline {
-    first: NaiveDate,
-    pub days: Vec<Day>,
+    pub first: NaiveDate,
+    pub days: Vec<Air>,
     pub heat: Vec<DayHeat>,
     pub soil: Vec<SoilDay>,
 }
@@ -183,7 +183,7 @@ struct Warmth {
 }
 
 impl Warmth {
-    fn advance(&mut self, day: &Day, normal: &Normal) -> Option<f64> {
+    fn advance(&mut self, day: &Air, normal: &Normal) -> Option<f64> {
         let Some((high, low)) = day.high.zip(day.low) else {
             self.missing += 1;
             if self.missing > self.bridge {

@@ -11,7 +11,7 @@
 use crate::reference::crops::WaterUse;
 use crate::reference::soils::Soil;
 use crate::reference::{Figure, Source};
-use crate::units::positive;
+use crate::units::{positive, smaller};
 
 /// Depth that the air dries, mm (FAO-56 Table 19, the lower end).
 pub const SURFACE_MM: f64 = 100.0;
@@ -177,10 +177,10 @@ impl Surface {
             self.loss = wetted;
         }
         let reduction = self.reduction();
-        let free = (reduction * (pull.most - pull.basal).max(0.0)).min(pull.exposed * pull.most);
+        let free = smaller(reduction * positive(pull.most - pull.basal), pull.exposed * pull.most);
         let coefficient = pull.let_through * free;
-        let taken = (coefficient * pull.demand_mm / pull.exposed).min(self.total - self.loss);
-        self.loss = (wetted + taken).min(self.total);
+        let taken = smaller(coefficient * pull.demand_mm / pull.exposed, self.total - self.loss);
+        self.loss = smaller(wetted + taken, self.total);
         Evaporated { reduction, coefficient, mm: taken * pull.exposed, through_mm }
     }
 }
@@ -322,7 +322,10 @@ impl Balance {
     /// Height and roots follow the basal coefficient up and stay (FAO-56 Annex 8).
     fn grow(&mut self, basal: f64) {
         let [start, peak, _] = self.crop.basal;
-        let grown = ((basal - start) / (peak - start)).max(0.0);
+        if basal <= start {
+            return;
+        }
+        let grown = (basal - start) / (peak - start);
         let line = |from: f64, to: f64| from + (to - from) * grown;
         self.height_m = self.height_m.max(line(START_HEIGHT_M, self.crop.height_m));
         self.roots_m = self.roots_m.max(line(START_ROOTS_M.value, self.crop.roots_m));
