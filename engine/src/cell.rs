@@ -27,7 +27,8 @@ pub struct Air {
 }
 
 impl Air {
-    const fn unknown(date: NaiveDate) -> Self {
+    /// A day of which nothing is known.
+    pub const fn unknown(date: NaiveDate) -> Self {
         Self { date, high: None, low: None, rain: None }
     }
 

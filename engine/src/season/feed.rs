@@ -232,7 +232,7 @@ mod tests {
         for (date, inches) in START.iter_days().zip(rains) {
             let value = Millimetres::from_inches(*inches).unwrap();
             let rain = Some(Sourced { value, kind: Kind::Gauge });
-            applied.advance(plan, &record, &Day { rain, ..Day::unknown(date) }, Some(20.0));
+            applied.advance(plan, &record, &Air { rain, ..Air::unknown(date) }, Some(20.0));
         }
         applied
     }
@@ -268,7 +268,7 @@ mod tests {
         let hoed = START + Days::new(2);
         let mut record = Record::default();
         record.hoed = Some(hoed);
-        applied.advance(&plan, &record, &Day::unknown(hoed), Some(20.0));
+        applied.advance(&plan, &record, &Air::unknown(hoed), Some(20.0));
         assert!(applied.surface.unwrap().loss().ended);
     }
 }
