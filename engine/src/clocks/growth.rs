@@ -114,14 +114,6 @@ impl Growth {
         }
     }
 
-    /// Shortest and tallest believable crop, inches; `None` where no table gives it.
-    pub fn height_in(&self) -> Option<(f64, f64)> {
-        match self {
-            Self::Corn(corn) => Some(corn::height_in(corn.collars())),
-            Self::Soybean(_) => None,
-        }
-    }
-
     /// Height at the crop's own pace, inches: tallest when fast, shortest when slow; `None` where
     /// no table gives it.
     pub fn paced_height_in(&self) -> Option<f64> {
@@ -290,8 +282,10 @@ mod tests {
             }
         }
 
+        // A leaf seen moves the clock and not the flowers, so that past leaf a slow crop drawn on may
+        // lead; `DateRange::about` keeps the order of its dates.
         #[test]
-        fn the_paces_keep_their_order_after_any_stages_seen(
+        fn the_paces_keep_their_order_in_leaf_after_any_stages_seen(
             heat in proptest::collection::vec(0.0..36.0_f64, 60..150),
             seen in proptest::collection::vec((10_usize..60, 0_u8..=12), 1..4),
         ) {
@@ -307,6 +301,9 @@ mod tests {
                                 nodes => Stage::Vegetative(*nodes),
                             });
                         }
+                    }
+                    if paces.iter().any(|growth| growth.stage() >= Stage::Tassel) {
+                        break;
                     }
                     let [fast, likely, slow] = paces;
                     prop_assert!(slow.stage() <= likely.stage(), "{slow:?} {likely:?}");
