@@ -180,8 +180,7 @@ impl Outlook {
     /// The earliest day takes the fast pace in a warm spell, the latest the slow one in a cool spell.
     pub fn reaching(&self, reached: impl Fn(Stage, Option<f64>) -> bool) -> Option<DateRange> {
         let first = |days: &[Growth]| {
-            let yet_to_come =
-                |growth: &Growth| !reached(growth.stage(), growth.paced_height_in());
+            let yet_to_come = |growth: &Growth| !reached(growth.stage(), growth.paced_height_in());
             let at = days.partition_point(yet_to_come);
             (at < days.len()).then(|| self.today + Days::new(at as u64))
         };

@@ -129,7 +129,8 @@ fn soil_days(course: &Course<'_>) -> Vec<Ahead> {
     let mut soil = SoilTemperature::starting(depth_cm, usual_c);
     days.iter()
         .map(|day| {
-            let known = day.low.zip(day.high).map(|(low, high)| (low.value.get(), high.value.get()));
+            let known =
+                day.low.zip(day.high).map(|(low, high)| (low.value.get(), high.value.get()));
             let usual = input.cell.usual(day.date);
             let run = soil.advance_day(known.or(Some((usual.low_c, usual.high_c))), 0.0);
             Ahead {
