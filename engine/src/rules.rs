@@ -7,7 +7,10 @@ mod field;
 mod nitrogen;
 mod post;
 mod pre;
+mod seedbed;
 mod spray;
+
+pub(crate) use seedbed::season_opened;
 
 use crate::clocks::growth::Growth;
 use crate::findings::{Evidence, Finding, Urgency};
@@ -18,6 +21,7 @@ use chrono::{NaiveDate, TimeDelta};
 pub(crate) fn find(course: &Course<'_>) -> Vec<Finding> {
     let today = course.input.today;
     [
+        seedbed::planting(course),
         field::cold_after_planting(course),
         field::emergence(course),
         pre::rain_needed(course),

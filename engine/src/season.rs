@@ -253,7 +253,8 @@ impl Unknown {
 pub(crate) struct Course<'a> {
     pub input: &'a Input<'a>,
     pub record: Record,
-    start: NaiveDate,
+    /// First day of the season; `None` before anything has happened.
+    begun: Option<NaiveDate>,
     pub timeline: Timeline,
     pub crop: Option<CropCourse>,
     pub pre: Option<PreCourse>,
@@ -265,7 +266,7 @@ pub(crate) struct Course<'a> {
 pub fn run(input: &Input<'_>) -> Season {
     Course::of(input).map_or_else(Season::default, |course| Season {
         days: course.rows(),
-        now: Some(course.now()),
+        now: course.now(),
         findings: rules::find(&course),
     })
 }
@@ -273,17 +274,19 @@ pub fn run(input: &Input<'_>) -> Season {
 /// The same season without the rows, for a caller that keeps none: it costs less and is smaller.
 pub fn find(input: &Input<'_>) -> Found {
     Course::of(input).map_or_else(Found::default, |course| Found {
-        now: Some(course.now()),
+        now: course.now(),
         findings: rules::find(&course),
     })
 }
 
 impl<'a> Course<'a> {
-    /// Runs the clocks; `None` before anything has happened.
+    /// Runs the clocks; `None` when nothing has happened and it is no time to plant.
     fn of(input: &'a Input<'a>) -> Option<Self> {
         let record = Record::read(input.journal, input.plan, input.today);
         let sprayed = record.pre.as_ref().map(|pre| pre.date);
-        let start = record.planted.into_iter().chain(sprayed).min()?;
+        let begun = record.planted.into_iter().chain(sprayed).min();
+        let unplanted = if record.planted.is_none() { rules::season_opened(input) } else { None };
+        let start = begun.into_iter().chain(unplanted).min()?;
         let timeline = Timeline::lay(input, &record, start);
         let crop =
             record.planted.and_then(|planted| CropCourse::run(input, &record, &timeline, planted));
@@ -292,7 +295,7 @@ impl<'a> Course<'a> {
             .as_ref()
             .and_then(|crop| post::window(input, &record, &timeline, crop, pre.as_ref()));
         let feed = crop.as_ref().and_then(|crop| Feed::run(input, &record, &timeline, crop));
-        Some(Self { input, record, start, timeline, crop, pre, post, feed })
+        Some(Self { input, record, begun, timeline, crop, pre, post, feed })
     }
 
     /// The sidedress window, where one is in sight.
@@ -300,9 +303,10 @@ impl<'a> Course<'a> {
         self.feed.as_ref()?.sidedress
     }
 
-    fn now(&self) -> Now {
+    fn now(&self) -> Option<Now> {
+        self.begun?;
         let input = self.input;
-        Now {
+        Some(Now {
             date: input.today,
             planted_on: self.record.planted,
             emerged_on: self.crop.as_ref().and_then(|crop| Some(crop.emerged()?.0)),
@@ -321,11 +325,12 @@ impl<'a> Course<'a> {
             post_window: self.post,
             sidedressed_on: self.record.sidedressed.map(|(on, _)| on),
             sidedress: self.sidedress(),
-        }
+        })
     }
 
     fn rows(&self) -> Vec<DayRow> {
-        let first = self.timeline.at(self.start).unwrap_or(self.timeline.days.len());
+        let first = self.begun.and_then(|begun| self.timeline.at(begun));
+        let first = first.unwrap_or(self.timeline.days.len());
         (first..self.timeline.days.len()).map(|at| self.row(at)).collect()
     }
 

@@ -114,14 +114,6 @@ impl Growth {
         }
     }
 
-    /// Shortest and tallest believable crop, inches; `None` where no table gives it.
-    pub fn height_in(&self) -> Option<(f64, f64)> {
-        match self {
-            Self::Corn(corn) => Some(corn::height_in(corn.collars())),
-            Self::Soybean(_) => None,
-        }
-    }
-
     /// Height at the crop's own pace, inches: tallest when fast, shortest when slow; `None` where
     /// no table gives it.
     pub fn paced_height_in(&self) -> Option<f64> {
@@ -185,20 +177,14 @@ impl Outlook {
     /// When the crop will first be where `reached` says, today at the soonest. `reached` is given
     /// its stage and a believable height. `None` when it will not be within five months.
     ///
-    /// The earliest day takes a warm spell and the tallest plants, the latest a cool one and the
-    /// shortest.
+    /// The earliest day takes the fast pace in a warm spell, the latest the slow one in a cool spell.
     pub fn reaching(&self, reached: impl Fn(Stage, Option<f64>) -> bool) -> Option<DateRange> {
-        let first = |days: &[Growth], tall: fn((f64, f64)) -> f64| {
-            let yet_to_come =
-                |growth: &Growth| !reached(growth.stage(), growth.height_in().map(tall));
+        let first = |days: &[Growth]| {
+            let yet_to_come = |growth: &Growth| !reached(growth.stage(), growth.paced_height_in());
             let at = days.partition_point(yet_to_come);
             (at < days.len()).then(|| self.today + Days::new(at as u64))
         };
-        Some(DateRange {
-            earliest: first(&self.fast, |(_, tall)| tall)?,
-            likely: first(&self.likely, |(short, tall)| f64::midpoint(short, tall))?,
-            latest: first(&self.slow, |(short, _)| short)?,
-        })
+        Some(DateRange::about(first(&self.fast)?, first(&self.likely)?, first(&self.slow)?))
     }
 }
 
@@ -291,6 +277,38 @@ mod tests {
                     prop_assert!(likely[at].stage() <= fast[at].stage());
                     prop_assert!(slow[at].paced_height_in() <= likely[at].paced_height_in());
                     prop_assert!(likely[at].paced_height_in() <= fast[at].paced_height_in());
+                }
+            }
+        }
+
+        // A leaf seen moves the clock and not the flowers, so that past leaf a slow crop drawn on may
+        // lead; `DateRange::about` keeps the order of its dates.
+        #[test]
+        fn the_paces_keep_their_order_in_leaf_after_any_stages_seen(
+            heat in proptest::collection::vec(0.0..36.0_f64, 60..150),
+            seen in proptest::collection::vec((10_usize..60, 0_u8..=12), 1..4),
+        ) {
+            for crop in CROPS {
+                let planting = planting(crop);
+                let mut paces = Pace::ALL.map(|pace| Growth::planted(&planting, pace));
+                for (at, date) in planting.on.iter_days().skip(1).take(heat.len()).enumerate() {
+                    for growth in &mut paces {
+                        growth.advance(date, heat[at]);
+                        for (_, nodes) in seen.iter().filter(|(day, _)| *day == at) {
+                            growth.see(match nodes {
+                                0 => Stage::Emerged,
+                                nodes => Stage::Vegetative(*nodes),
+                            });
+                        }
+                    }
+                    if paces.iter().any(|growth| growth.stage() >= Stage::Tassel) {
+                        break;
+                    }
+                    let [fast, likely, slow] = paces;
+                    prop_assert!(slow.stage() <= likely.stage(), "{slow:?} {likely:?}");
+                    prop_assert!(likely.stage() <= fast.stage(), "{likely:?} {fast:?}");
+                    prop_assert!(slow.paced_height_in() <= likely.paced_height_in());
+                    prop_assert!(likely.paced_height_in() <= fast.paced_height_in());
                 }
             }
         }

@@ -109,6 +109,11 @@ impl DateRange {
     pub const fn on(date: NaiveDate) -> Self {
         Self { earliest: date, likely: date, latest: date }
     }
+
+    /// A likeliest date with its ends; an end on the wrong side of it is drawn up to it.
+    pub fn about(earliest: NaiveDate, likely: NaiveDate, latest: NaiveDate) -> Self {
+        Self { earliest: earliest.min(likely), likely, latest: latest.max(likely) }
+    }
 }
 
 #[cfg(test)]

@@ -31,8 +31,8 @@ pub const DRAWN_UP: Figure =
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Reading {
     /// Share of the available water in each layer, uppermost first: 0 at the wilting point or below,
-    /// 1 at field capacity or above. `None` when rain is missing and nothing has refilled the layer
-    /// since.
+    /// 1 at field capacity, more while water drains. `None` when rain is missing and nothing has
+    /// refilled the layer since.
     pub layers: [Option<f64>; LAYERS],
     /// Shallowest depth from which the soil is moist, in; `None` when it is dry throughout or when a
     /// layer above the first moist one is not known.
@@ -193,7 +193,7 @@ impl SeedZone {
     /// Share of the available water by layer, and the depth from which it is moist.
     pub fn reading(&self) -> Reading {
         let scale = 1.0 / (self.capacity - self.wilting);
-        let share = |water: f64| ((water - self.wilting) * scale).clamp(0.0, 1.0);
+        let share = |water: f64| ((water - self.wilting) * scale).max(0.0);
         let layers: [Option<f64>; LAYERS] =
             std::array::from_fn(|at| self.known[at].then(|| share(self.water[at])));
         Reading { layers, moist_from_in: moist_from_in(&layers) }

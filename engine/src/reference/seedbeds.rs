@@ -1,6 +1,7 @@
 //! What corn and soybean ask of the ground they are planted in.
 
 use super::{Band, Figure, Source};
+use crate::plan::CropKind;
 
 /// What one crop's seed asks of its bed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -17,6 +18,19 @@ pub struct Bed {
     pub chill_soil_f: Figure,
     /// Temperature of water under which it harms the seed in those hours, F.
     pub chill_water_f: Figure,
+    /// Days of the year on which people think of planting.
+    pub season: Season,
+}
+
+/// From one day of the year to another, each a month and a day.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Season {
+    /// First day.
+    pub from: (u32, u32),
+    /// Last day.
+    pub to: (u32, u32),
+    /// Where it comes from.
+    pub source: Source,
 }
 
 const NEBRASKA: Source =
@@ -47,6 +61,14 @@ pub const CORN: Bed = Bed {
         45.0,
         Source::published("Nafziger, Univ. of Illinois, 2006: usually below 45 F or so"),
     ),
+    season: Season {
+        from: (4, 11),
+        to: (6, 1),
+        source: Source::published(
+            "Anderson & Vittetoe, Iowa State Univ. Extension, 19 April 2021: from 11 April; the end, \
+             past their 18 May, is common practice",
+        ),
+    },
 };
 
 /// Soybean.
@@ -72,8 +94,21 @@ pub const SOYBEAN: Bed = {
         drink_hours: Figure::new(24.0, NEBRASKA),
         chill_soil_f: Figure::new(40.0, INDIANA),
         chill_water_f: Figure::new(40.0, INDIANA),
+        season: Season {
+            from: (4, 20),
+            to: (6, 15),
+            source: Source::common_practice("late April to mid-June"),
+        },
     }
 };
+
+/// What a crop asks.
+pub const fn of(crop: CropKind) -> &'static Bed {
+    match crop {
+        CropKind::Corn => &CORN,
+        CropKind::Soybean => &SOYBEAN,
+    }
+}
 
 /// Share of its available water from which a layer is moist enough to sprout seed.
 pub const MOIST_SHARE: Figure = super::crops::DRY_SEED_ZONE;

@@ -1,8 +1,12 @@
 //! The crop's course: the growth clock over the days, and when it reaches what is still ahead.
+//!
+//! Three crops run side by side, one at each pace, and a stage seen sets all three. The stage shown
+//! is the likely one's; the other two say how far out a date may be.
 
 use crate::clocks::corn::Seedbed;
 use crate::clocks::growth::{Growth, Outlook, Pace, Planting};
 use crate::clocks::heat::DayHeat;
+use crate::clocks::seed_zone::{LAYER_IN, LAYERS};
 use crate::clocks::{DateRange, Stage};
 use crate::reference::crops;
 use crate::season::Input;
@@ -14,7 +18,11 @@ use chrono::NaiveDate;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct CropDay {
     pub date: NaiveDate,
+    /// The crop at its likely pace.
     pub growth: Growth,
+    /// The same crop at the ends of what is published.
+    fast: Growth,
+    slow: Growth,
     /// Heat since planting.
     pub total_gdd: f64,
     /// Whether days without heat make that total a lower bound.
@@ -32,6 +40,20 @@ impl CropDay {
     /// The stage, unless it is lost.
     pub fn stage(&self) -> Option<Stage> {
         (!self.lost).then_some(self.shown)
+    }
+
+    fn advance(&mut self, date: NaiveDate, heat: DayHeat) {
+        for growth in [&mut self.fast, &mut self.growth, &mut self.slow] {
+            growth.advance(date, heat.gdd());
+        }
+        self.shown = self.growth.stage();
+    }
+
+    fn see(&mut self, stage: Stage) {
+        for growth in [&mut self.fast, &mut self.growth, &mut self.slow] {
+            growth.see(stage);
+        }
+        self.shown = self.growth.stage();
     }
 }
 
@@ -59,8 +81,8 @@ impl CropCourse {
         planted: NaiveDate,
     ) -> Option<Self> {
         let start = timeline.at(planted)?;
-        let growth = plant(input, timeline, start, planted);
-        let mut walk = Walk::new(planted, growth, input);
+        let planting = planting(input, timeline, start, planted);
+        let mut walk = Walk::new(&planting, input);
         let mut days = Vec::with_capacity(timeline.days.len() - start);
         days.push(walk.day);
         let mut lost_since = None;
@@ -81,7 +103,7 @@ impl CropCourse {
         let outlook = days.get(today).filter(|day| !day.lost).map(|day| {
             let forecast = &timeline.heat[start + today + 1..];
             let usual = |date| input.cell.usual(date).gdd_f;
-            Outlook::lay(day.date, [day.growth; 3], forecast, usual)
+            Outlook::lay(day.date, [day.fast, day.growth, day.slow], forecast, usual)
         });
         Some(Self { planted, starts_at: start, days, lost_since, today, steady_from, outlook })
     }
@@ -102,14 +124,13 @@ impl CropCourse {
     /// When the crop first was, or will be, where `reached` says; `None` when its stage is lost
     /// today or the day is not foreseen. `reached` is given a stage and a believable height.
     pub fn when(&self, reached: impl Fn(Stage, Option<f64>) -> bool) -> Option<DateRange> {
-        let mut range = self.outlook.as_ref()?.reaching(&reached)?;
-        let since = |tall: fn((f64, f64)) -> f64| {
-            self.since(|day| reached(day.shown, day.growth.height_in().map(tall)))
-        };
-        range.earliest = since(|(_, tall)| tall).unwrap_or(range.earliest);
-        range.likely = since(|(short, tall)| f64::midpoint(short, tall)).unwrap_or(range.likely);
-        range.latest = since(|(short, _)| short).unwrap_or(range.latest);
-        Some(range)
+        let ahead = self.outlook.as_ref()?.reaching(&reached)?;
+        let holds = |growth: &Growth| reached(growth.stage(), growth.paced_height_in());
+        Some(DateRange::about(
+            self.since(|day| holds(&day.fast)).unwrap_or(ahead.earliest),
+            self.since(|day| holds(&day.growth)).unwrap_or(ahead.likely),
+            self.since(|day| holds(&day.slow)).unwrap_or(ahead.latest),
+        ))
     }
 
     /// First day of the unbroken run up to today on which something holds that, once reached, only
@@ -133,20 +154,30 @@ impl CropCourse {
     }
 }
 
-fn plant(input: &Input<'_>, timeline: &Timeline, at: usize, planted: NaiveDate) -> Growth {
-    let dry = timeline.soil[at].water.top_share;
-    let planting = Planting {
+fn planting(input: &Input<'_>, timeline: &Timeline, at: usize, planted: NaiveDate) -> Planting {
+    let depth_in = input.plan.depth.get();
+    let moist = around(depth_in, &timeline.soil[at].water.seed_zone.layers);
+    Planting {
         crop: input.plan.crop,
         on: planted,
         latitude: input.site.latitude,
         seedbed: Seedbed {
-            depth_in: input.plan.depth.get(),
+            depth_in,
             texture: input.site.texture.group(),
             residue_percent: input.plan.residue_cover.get(),
-            dry: dry.map(|share| share < crops::DRY_SEED_ZONE.value),
+            dry: moist.map(|share| share < crops::DRY_SEED_ZONE.value),
         },
-    };
-    Growth::planted(&planting, Pace::Likely)
+    }
+}
+
+/// Share of the available water around a seed: of the layer it lies in, or of both where it lies on
+/// the line between two. `None` when one of them is not known.
+fn around(depth_in: f64, layers: &[Option<f64>; LAYERS]) -> Option<f64> {
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "held to 0 to 7")]
+    let layer = |at: f64| at.clamp(0.0, (LAYERS - 1) as f64) as usize;
+    let seed = depth_in / LAYER_IN;
+    let (above, below) = (layer(seed.ceil() - 1.0), layer(seed.floor()));
+    Some(f64::midpoint(layers[above]?, layers[below]?))
 }
 
 /// The growth clock with what is missing along the way.
@@ -159,10 +190,14 @@ struct Walk {
 }
 
 impl Walk {
-    fn new(planted: NaiveDate, growth: Growth, input: &Input<'_>) -> Self {
+    fn new(planting: &Planting, input: &Input<'_>) -> Self {
+        let [fast, growth, slow] = Pace::ALL.map(|pace| Growth::planted(planting, pace));
+        let planted = planting.on;
         let day = CropDay {
             date: planted,
             growth,
+            fast,
+            slow,
             total_gdd: 0.0,
             lower_bound: false,
             shown: growth.stage(),
@@ -182,8 +217,7 @@ impl Walk {
             day.unmeasured |= date < self.today && !heat.is_observed();
             self.count_missing(date, heat);
         }
-        self.day.growth.advance(date, heat.gdd());
-        self.day.shown = self.day.growth.stage();
+        self.day.advance(date, heat);
     }
 
     fn count_missing(&mut self, date: NaiveDate, heat: DayHeat) {
@@ -200,8 +234,7 @@ impl Walk {
 
     /// A stage seen finds the stage again.
     fn see(&mut self, stage: Stage) {
-        self.day.growth.see(stage);
-        self.day.shown = self.day.growth.stage();
+        self.day.see(stage);
         self.day.lost = false;
         self.day.unmeasured = false;
         self.missing = 0;

@@ -2,12 +2,13 @@
 
 use crate::field::{Field, date, mix};
 use chrono::Days;
+use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::findings::Finding;
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::season::{self, Season, Unknown};
-use furrowbell_engine::units::{Inches, Millimetres};
-use furrowbell_engine::weather::Kind;
+use furrowbell_engine::units::{Celsius, Inches, Millimetres};
+use furrowbell_engine::weather::{Kind, Sourced};
 use proptest::prelude::*;
 use proptest::sample::subsequence;
 
@@ -193,6 +194,29 @@ proptest! {
         topics.sort_unstable();
         topics.dedup();
         prop_assert_eq!(topics.len(), findings.len());
+    }
+
+    #[test]
+    fn every_range_is_in_order_whatever_was_seen(
+        heat in prop::collection::vec(4.0..34.0_f64, 100), day in 1_u64..100,
+        seen in prop::collection::vec((5_u64..90, 0_u8..=12), 0..4), beans in any::<bool>(),
+    ) {
+        let mut field = if beans { Field::soybean() } else { Field::corn() };
+        for (on, celsius) in date(5, 1).iter_days().zip(heat) {
+            let day = field.day(on);
+            day.high = day.high.map(|it| Sourced { value: Celsius::new(celsius + 6.0).unwrap(), ..it });
+            day.low = day.low.map(|it| Sourced { value: Celsius::new(celsius - 6.0).unwrap(), ..it });
+        }
+        for (after, nodes) in seen {
+            let stage = if nodes == 0 { Stage::Emerged } else { Stage::Vegetative(nodes) };
+            field.note(date(5, 1) + Days::new(after), Event::StageSeen { stage });
+        }
+        let now = field.on(date(5, 1) + Days::new(day)).now.unwrap();
+        let feed = now.sidedress.map(|window| [window.opens, window.latest]);
+        let post = now.post_window.map(|window| window.closes);
+        for range in feed.into_iter().flatten().chain(post) {
+            prop_assert!(range.earliest <= range.likely && range.likely <= range.latest);
+        }
     }
 
     #[test]

@@ -4,4 +4,5 @@ mod field;
 mod laws;
 mod memory;
 mod rules;
+mod seedbed;
 mod spray;

@@ -24,7 +24,7 @@ fn first_day(field: &Field, topic: Topic) -> Option<NaiveDate> {
 fn nothing_happens_before_anything_is_done() {
     let mut field = Field::corn();
     field.journal.clear();
-    let season = field.on(date(5, 20));
+    let season = field.on(date(6, 20));
     assert!(season.days.is_empty() && season.now.is_none() && season.findings.is_empty());
 }
 
@@ -286,6 +286,41 @@ fn sidedress_turns_to_closing_and_a_reply_ends_it() {
     field.note(closing[0].0, Event::Sidedressed { nitrogen: None });
     assert!(field.find(closing[0].0, Topic::SidedressClosing).is_none());
     assert!(field.on(closing[0].0).now.unwrap().sidedress.is_none());
+}
+
+#[test]
+fn what_is_past_has_its_spread_too_until_somebody_looks() {
+    let mut field = Field::corn();
+    let opens = |field: &Field| field.on(date(6, 20)).now.unwrap().sidedress.unwrap().opens;
+    // Heat is measured up to today, and V5 lies well behind it: what is left is the spread of the
+    // parameters, 25 GDD down and 40 up to emergence and 2 a collar, at 14.4 a day.
+    let unseen = opens(&field);
+    assert!(unseen.latest < date(6, 20));
+    let days = |from: NaiveDate, to: NaiveDate| (to - from).num_days();
+    assert!((1..=2).contains(&days(unseen.earliest, unseen.likely)), "{unseen:?}");
+    assert!((1..=4).contains(&days(unseen.likely, unseen.latest)), "{unseen:?}");
+    // A crop seen to be at V5 on a day cannot have come there later.
+    field.note(unseen.likely, Event::StageSeen { stage: Stage::Vegetative(5) });
+    let seen = opens(&field);
+    assert_eq!((seen.likely, seen.latest), (unseen.likely, unseen.likely));
+    assert_eq!(seen.earliest, unseen.earliest);
+}
+
+#[test]
+fn a_seed_in_moist_ground_under_a_dry_crust_comes_up_as_from_moist_ground() {
+    let emerged = |depth: f64| {
+        let mut field = Field::corn();
+        field.plan.depth = Inches::new(depth).unwrap();
+        field.rain(date(4, 27), 1.0, Kind::Radar);
+        let season = field.on(date(6, 1));
+        let zone = season.days[0].soil.water.seed_zone;
+        (zone, season.now.unwrap().emerged_on.unwrap())
+    };
+    let (zone, deep) = emerged(2.5);
+    assert!(zone.layers[0].unwrap() < 0.5 && zone.layers[4].unwrap() > 0.5, "{zone:?}");
+    let (_, shallow) = emerged(0.5);
+    // 30 GDD for a dry bed are two days at 14.4.
+    assert!(deep < shallow, "{deep} {shallow}");
 }
 
 #[test]
