@@ -50,7 +50,7 @@ fn cell() -> Cell {
         let turn = f64::from(offset) / 365.0 * std::f64::consts::TAU;
         let waver = 4.0 * (f64::from(offset) * 0.7).sin();
         let mean = 9.0 - 14.0 * (turn + 1.1).cos() + waver;
-        let rain = if offset % 5 == 0 { 2.0 + f64::from(offset * 7 % 23) } else { 0.0 };
+        let rain = if offset.is_multiple_of(5) { 2.0 + f64::from(offset * 7 % 23) } else { 0.0 };
         let measured = |celsius| {
             let value = Celsius::new(celsius).expect("within the range of temperatures");
             Some(Sourced { value, kind: Kind::Station })
