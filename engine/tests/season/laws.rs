@@ -111,7 +111,9 @@ proptest! {
             let amount = Millimetres::new(mm).unwrap();
             field.note(date(5, 2) + Days::new(day), Event::Rain { amount });
         };
-        told.iter().for_each(|rain| note(&mut field, *rain));
+        for rain in &told {
+            note(&mut field, *rain);
+        }
         let before = field.on(date(6, 10));
         note(&mut field, more);
         let after = field.on(date(6, 10));
