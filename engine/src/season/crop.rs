@@ -173,8 +173,8 @@ fn planting(input: &Input<'_>, timeline: &Timeline, at: usize, planted: NaiveDat
 /// Share of the available water around a seed: of the layer it lies in, or of both where it lies on
 /// the line between two. `None` when one of them is not known.
 fn around(depth_in: f64, layers: &[Option<f64>; LAYERS]) -> Option<f64> {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "held to 0 to 7")]
-    let layer = |at: f64| at.clamp(0.0, (LAYERS - 1) as f64) as usize;
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few layers")]
+    let layer = |at: f64| (at.max(0.0) as usize).min(LAYERS - 1);
     let seed = depth_in / LAYER_IN;
     let (above, below) = (layer(seed.ceil() - 1.0), layer(seed.floor()));
     Some(f64::midpoint(layers[above]?, layers[below]?))
