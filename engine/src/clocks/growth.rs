@@ -323,6 +323,11 @@ mod tests {
                 growth.see(Stage::Vegetative(nodes));
                 prop_assert_eq!(growth.stage(), Stage::Vegetative(nodes));
                 let moved = growth.shift();
+                // Leaves seen on a crop taken to flower put the flowers off and may move the leaves
+                // either way.
+                if before > Stage::Vegetative(u8::MAX) {
+                    continue;
+                }
                 match before.cmp(&Stage::Vegetative(nodes)) {
                     std::cmp::Ordering::Less => prop_assert!(moved > 0.0),
                     std::cmp::Ordering::Equal => prop_assert!(moved == 0.0),
