@@ -9,12 +9,7 @@ use furrowbell_engine::plan::Crop;
 use furrowbell_engine::reference::crops;
 use furrowbell_engine::site::TextureGroup;
 use furrowbell_engine::units::{Celsius, Latitude};
-use furrowbell_published::{AMES, number, rows};
-
-#[track_caller]
-fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
-}
+use furrowbell_published::{AMES, close, number, rows};
 
 fn date(year: i32, month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, month, day).unwrap()

@@ -7,17 +7,12 @@ use furrowbell_engine::clocks::growth::{HEAT_SPREAD, Pace};
 use furrowbell_engine::clocks::heat::{self, SoilGdd, Warmth, gdd_f};
 use furrowbell_engine::reference::crops;
 use furrowbell_engine::units::{Celsius, Latitude};
-use furrowbell_published::{AMES, Row, mean, number, rows};
+use furrowbell_published::{AMES, Row, close, mean, number, rows};
 use std::collections::BTreeMap;
 
 /// The source of the weather alone moves a season's sum by 6 % on average, so nothing that real
 /// weather decides may be held to less than 5 %.
 const WEATHER_TOLERANCE: f64 = 0.06;
-
-#[track_caller]
-fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
-}
 
 fn date(year: i32, month: u32, day: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(year, month, day).unwrap()

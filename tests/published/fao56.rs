@@ -15,11 +15,7 @@ use furrowbell_engine::units::{
     Celsius, Latitude, MegajoulesPerSquareMetre, MetresPerSecond, Percent,
 };
 use furrowbell_engine::weather::{Day, Kind, Sourced};
-
-#[track_caller]
-fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
-}
+use furrowbell_published::close;
 
 fn north(degrees: f64) -> Latitude {
     Latitude::new(degrees).unwrap()

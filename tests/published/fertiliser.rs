@@ -4,11 +4,7 @@
 use furrowbell_engine::clocks::nitrogen::{self, Pass, SurfaceUrea, UreaLoss, WetLoss};
 use furrowbell_engine::plan::{Inhibitor, NitrogenSource};
 use furrowbell_engine::reference::fertilisers;
-
-#[track_caller]
-fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
-}
+use furrowbell_published::close;
 
 fn celsius(fahrenheit: f64) -> f64 {
     (fahrenheit - 32.0) / 1.8

@@ -6,14 +6,10 @@ use furrowbell_engine::reference::herbicides::{Ingredient, decay, mobility, soil
 use furrowbell_engine::site::Texture;
 use furrowbell_engine::thresholds::Thresholds;
 use furrowbell_engine::units::Celsius;
+use furrowbell_published::close;
 
 fn day(offset: u64) -> NaiveDate {
     NaiveDate::from_ymd_opt(2026, 5, 1).unwrap() + Days::new(offset)
-}
-
-#[track_caller]
-fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
 }
 
 /// Factor of one study soil: its temperature, its water content and that at pF 2.

@@ -7,11 +7,7 @@ use furrowbell_engine::reference::herbicides::control::{self, Expected};
 use furrowbell_engine::reference::herbicides::spectrum::{self, Way};
 use furrowbell_engine::reference::herbicides::{Ingredient, current_group};
 use furrowbell_engine::reference::weeds::Weed;
-
-#[track_caller]
-fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
-}
+use furrowbell_published::close;
 
 #[test]
 fn every_ingredient_is_in_its_group() {

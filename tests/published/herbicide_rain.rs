@@ -11,14 +11,10 @@ use furrowbell_engine::site::TextureGroup;
 use furrowbell_engine::thresholds::Thresholds;
 use furrowbell_engine::units::{Celsius, Inches, Millimetres};
 use furrowbell_engine::weather::{Kind, Sourced};
+use furrowbell_published::close;
 
 fn day(offset: u64) -> NaiveDate {
     NaiveDate::from_ymd_opt(2026, 5, 1).unwrap() + Days::new(offset)
-}
-
-#[track_caller]
-fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
 }
 
 #[test]

@@ -59,6 +59,16 @@ pub fn stations() -> Option<BTreeMap<String, Vec<(NaiveDate, Row)>>> {
     Some(stations)
 }
 
+/// Holds a number to what was published, within a tolerance.
+///
+/// # Panics
+///
+/// When it is further off.
+#[track_caller]
+pub fn close(found: f64, expected: f64, within: f64) {
+    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
+}
+
 /// The mean.
 #[expect(clippy::cast_precision_loss, reason = "some hundred days")]
 pub fn mean(values: &[f64]) -> f64 {

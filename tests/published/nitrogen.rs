@@ -5,11 +5,7 @@ use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::clocks::nitrogen::{self, CAMPBELL_1981, Normal, STANFORD_1973, Supply};
 use furrowbell_engine::findings::LagCause;
 use furrowbell_engine::season;
-
-#[track_caller]
-fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
-}
+use furrowbell_published::close;
 
 fn stage(text: &str) -> Stage {
     text.parse().unwrap()

@@ -5,11 +5,7 @@ use furrowbell_engine::reference::crops;
 use furrowbell_engine::reference::soils::Soil;
 use furrowbell_engine::site::{Particles, Texture};
 use furrowbell_engine::units::Percent;
-
-#[track_caller]
-fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
-}
+use furrowbell_published::close;
 
 fn percent(value: f64) -> Percent {
     Percent::new(value).unwrap()

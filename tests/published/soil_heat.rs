@@ -8,13 +8,10 @@ use furrowbell_engine::clocks::soil_temperature::{
 };
 use furrowbell_engine::reference::crops;
 use furrowbell_engine::units::fahrenheit;
-use furrowbell_published::{AMES, Row, mean, median, number, root_mean_square, rows, stations};
+use furrowbell_published::{
+    AMES, Row, close, mean, median, number, root_mean_square, rows, stations,
+};
 use std::collections::BTreeMap;
-
-#[track_caller]
-fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
-}
 
 fn celsius(fahrenheit: f64) -> f64 {
     (fahrenheit - 32.0) / 1.8

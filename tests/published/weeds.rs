@@ -5,6 +5,7 @@ use furrowbell_engine::clocks::weeds::{self, HeatDay, NoDate, NotPublished, Seed
 use furrowbell_engine::reference::Standing;
 use furrowbell_engine::reference::weeds::{GIANT_RAGWEED, Weed};
 use furrowbell_engine::units::Inches;
+use furrowbell_published::close;
 
 fn day(offset: u64) -> NaiveDate {
     NaiveDate::from_ymd_opt(2026, 3, 1).unwrap() + Days::new(offset)
@@ -12,11 +13,6 @@ fn day(offset: u64) -> NaiveDate {
 
 fn inches(value: f64) -> Inches {
     Inches::new(value).unwrap()
-}
-
-#[track_caller]
-fn close(found: f64, expected: f64, within: f64) {
-    assert!((found - expected).abs() <= within, "{found} is not {expected} +- {within}");
 }
 
 /// Steady days that give ten Celsius degree-days above 4.4 C of soil and ten Fahrenheit
