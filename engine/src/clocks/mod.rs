@@ -114,6 +114,33 @@ impl DateRange {
     pub fn about(earliest: NaiveDate, likely: NaiveDate, latest: NaiveDate) -> Self {
         Self { earliest: earliest.min(likely), likely, latest: latest.max(likely) }
     }
+
+    /// Of two ranges the earlier, end by end.
+    #[must_use]
+    pub fn earlier(self, other: Self) -> Self {
+        Self {
+            earliest: self.earliest.min(other.earliest),
+            likely: self.likely.min(other.likely),
+            latest: self.latest.min(other.latest),
+        }
+    }
+
+    /// Of two ranges the later, end by end.
+    #[must_use]
+    pub fn later(self, other: Self) -> Self {
+        Self {
+            earliest: self.earliest.max(other.earliest),
+            likely: self.likely.max(other.likely),
+            latest: self.latest.max(other.latest),
+        }
+    }
+
+    /// The last days before: of something that holds until it.
+    #[must_use]
+    pub fn day_before(self) -> Self {
+        let back = |date: NaiveDate| date.pred_opt().unwrap_or(date);
+        Self { earliest: back(self.earliest), likely: back(self.likely), latest: back(self.latest) }
+    }
 }
 
 #[cfg(test)]

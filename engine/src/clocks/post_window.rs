@@ -10,7 +10,7 @@ use crate::plan::Crop;
 use crate::reference::Standing;
 use crate::reference::herbicides::{Ingredient, post};
 use crate::thresholds::Thresholds;
-use chrono::{Days, NaiveDate};
+use chrono::NaiveDate;
 
 pub use crate::reference::herbicides::post::{Bound, IngredientFigure, Limit, SmallestCorn};
 
@@ -214,32 +214,16 @@ pub fn closes(
         .chain(by_crop)
         .reduce(|first, next| {
             let limit = if next.0.likely < first.0.likely { next.1 } else { first.1 };
-            (earlier(first.0, next.0), limit)
+            (first.0.earlier(next.0), limit)
         })
-        .map(|(range, limit)| (day_before(range), limit))
-}
-
-fn earlier(a: DateRange, b: DateRange) -> DateRange {
-    DateRange {
-        earliest: a.earliest.min(b.earliest),
-        likely: a.likely.min(b.likely),
-        latest: a.latest.min(b.latest),
-    }
-}
-
-fn day_before(range: DateRange) -> DateRange {
-    let back = |date: NaiveDate| date.checked_sub_days(Days::new(1)).unwrap_or(date);
-    DateRange {
-        earliest: back(range.earliest),
-        likely: back(range.likely),
-        latest: back(range.latest),
-    }
+        .map(|(range, limit)| (range.day_before(), limit))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::plan::CropKind;
+    use chrono::Days;
     use proptest::prelude::*;
     use proptest::sample::{select, subsequence};
 

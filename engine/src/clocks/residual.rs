@@ -107,7 +107,7 @@ impl Residual {
             .iter()
             .filter(|partner| effective::works(partner.ingredient, weed, Way::Soil, resistant))
             .map(|partner| partner.ends)
-            .reduce(later)
+            .reduce(DateRange::later)
     }
 
     /// This residual and that of a later pass, for example of a group 15 partner in the post mix,
@@ -115,7 +115,7 @@ impl Residual {
     #[must_use]
     pub fn renewed_by(mut self, next: &Self) -> Self {
         if !next.per_ingredient.is_empty() {
-            self.ends = later(self.ends, next.ends);
+            self.ends = self.ends.later(next.ends);
             self.dry = next.dry;
             self.per_ingredient.extend_from_slice(&next.per_ingredient);
         }
@@ -155,7 +155,7 @@ pub fn range(
     let ends = per_ingredient
         .iter()
         .map(|partner| partner.ends)
-        .reduce(later)
+        .reduce(DateRange::later)
         .unwrap_or_else(|| calendar.span().from(start));
     Residual { ends, dry, per_ingredient }
 }
@@ -274,14 +274,6 @@ fn lay_dry(start: NaiveDate, days: &[SoilDay], thresholds: &Thresholds) -> bool 
         known += 1;
     }
     known >= DRY_LEAST_DAYS && sum < DRY_BELOW * f64::from(known)
-}
-
-fn later(a: DateRange, b: DateRange) -> DateRange {
-    DateRange {
-        earliest: a.earliest.max(b.earliest),
-        likely: a.likely.max(b.likely),
-        latest: a.latest.max(b.latest),
-    }
 }
 
 /// Whole days of a count that thresholds and tables keep between 0 and 60.
@@ -484,7 +476,7 @@ mod tests {
                 .iter()
                 .filter(|&&one| soil::row(one).is_some())
                 .map(|&one| ends(&[one], &days).ends)
-                .reduce(later);
+                .reduce(DateRange::later);
             prop_assert!(alone.is_none_or(|alone| alone == whole.ends));
         }
 

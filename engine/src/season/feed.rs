@@ -10,7 +10,7 @@ use crate::season::Input;
 use crate::season::crop::CropCourse;
 use crate::season::record::Record;
 use crate::season::timeline::{Timeline, gap_days};
-use chrono::{Datelike, NaiveDate};
+use chrono::Datelike;
 use serde::Serialize;
 
 /// Stage from which sidedress may start early.
@@ -192,12 +192,7 @@ fn sidedress(
         }
         None => stage > LAST_STAGE,
     })?;
-    let before = |date: NaiveDate| date.pred_opt().unwrap_or(date);
-    let latest = DateRange {
-        earliest: before(passed.earliest),
-        likely: before(passed.likely),
-        latest: before(passed.latest),
-    };
+    let latest = passed.day_before();
     let open = opens.likely <= input.today && input.today <= latest.latest;
     Some(Sidedress { early, opens, latest, open })
 }
@@ -208,7 +203,7 @@ mod tests {
     use crate::plan::{Inhibitor, NitrogenSource};
     use crate::units::{Millimetres, PoundsPerAcre};
     use crate::weather::{Kind, Sourced};
-    use chrono::Days;
+    use chrono::{Days, NaiveDate};
 
     const START: NaiveDate = NaiveDate::from_ymd_opt(2026, 6, 1).unwrap();
 

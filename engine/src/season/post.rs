@@ -113,11 +113,7 @@ fn weeds_outgrow(
     named
         .iter()
         .filter_map(|weed| weeds::reaches(*weed, from, height, target, &heat).ok().flatten())
-        .reduce(|a, b| DateRange {
-            earliest: a.earliest.min(b.earliest),
-            likely: a.likely.min(b.likely),
-            latest: a.latest.min(b.latest),
-        })
+        .reduce(DateRange::earlier)
 }
 
 /// The day on which weeds nobody has seen may be taken to come up: when the residual ends, or a
