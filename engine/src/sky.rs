@@ -6,7 +6,6 @@ pub mod radiation;
 pub mod sun;
 pub mod vapour;
 
-pub use demand::hargreaves;
 pub use radiation::extraterrestrial_radiation;
 
 use crate::reference::{Figure, Source};

@@ -287,7 +287,10 @@ fn planting_before_25_april_may_take_more() {
 /// bed in spring swings 15 to 20 F at 2 in).
 fn soil(mean_f: f64) -> Warmth {
     let f = |value: f64| Celsius::from_fahrenheit(value).unwrap();
-    Warmth { air: None, soil: Some(SoilGdd::of_day(f(mean_f + 10.0), f(mean_f - 10.0))) }
+    Warmth {
+        air: None,
+        soil: Some(SoilGdd::of_day(f(mean_f + 10.0).get(), f(mean_f - 10.0).get())),
+    }
 }
 
 #[test]
@@ -322,7 +325,7 @@ fn a_steady_soil_at_the_base_gives_nothing_though_corn_comes_up_in_it() {
     // Taylor, Iowa State Univ., 2009: about 21 days at 50 F. A daily mean cannot show that: it is
     // the high and the low of the soil that count.
     let base = Celsius::from_fahrenheit(50.0).unwrap();
-    let steady = Warmth { air: None, soil: Some(SoilGdd::of_day(base, base)) };
+    let steady = Warmth { air: None, soil: Some(SoilGdd::of_day(base.get(), base.get())) };
     assert!(days_to_emerge(Pace::Likely, steady) > 60.0);
     assert!(days_to_emerge(Pace::Likely, soil(50.0)) < 28.0);
 }
@@ -335,7 +338,7 @@ fn soil_heat_and_air_heat_have_a_threshold_each() {
     let f = |value: f64| Celsius::from_fahrenheit(value).unwrap();
     let air_days = |gdd: f64| days_to_emerge(Pace::Likely, gdd);
     let soil_days = |high: f64| {
-        let soil = Some(SoilGdd::of_day(f(high), f(50.0)));
+        let soil = Some(SoilGdd::of_day(f(high).get(), f(50.0).get()));
         days_to_emerge(Pace::Likely, Warmth { air: None, soil })
     };
     assert_eq!((air_days(11.5), soil_days(73.0)), (10.0, 11.0));

@@ -240,7 +240,7 @@ fn soil_heat_drives_corn_to_v6_and_no_further() {
     // Nielsen, Purdue Univ.: soil temperature foretells growth better than air until about V6. A
     // warm soil under cold air moves young corn and leaves grown corn alone.
     let f = |value: f64| Celsius::from_fahrenheit(value).unwrap();
-    let warm = Warmth { air: Some(0.0), soil: Some(SoilGdd::of_day(f(86.0), f(60.0))) };
+    let warm = Warmth { air: Some(0.0), soil: Some(SoilGdd::of_day(f(86.0).get(), f(60.0).get())) };
     for (gdd, moves) in [(300.0, true), (600.0, true), (608.0, false), (900.0, false)] {
         let mut corn = grown(Pace::Likely, gdd);
         let before = corn.collars();

@@ -216,8 +216,7 @@ fn example_20_missing_data_near_lyon() {
 fn hargreaves_near_lyon_lies_a_tenth_above() {
     // Eq. 52 on Example 20: 0.0023 x 38.5 x 11.8^0.5 x 0.408 x 40.555 = 5.03.
     close(demand::Hargreaves.mm(&lyon()).unwrap(), 5.03, 0.005);
-    let by_ends =
-        demand::hargreaves(Celsius::new(26.6).unwrap(), Celsius::new(14.8).unwrap(), lyon().above);
+    let by_ends = demand::hargreaves(26.6, 14.8, lyon().above);
     close(by_ends, 5.03, 0.005);
 }
 

@@ -1,8 +1,9 @@
 //! The seedbed's advice against what universities publish on depth and cold.
 
 use chrono::NaiveDate;
+use furrowbell_engine::clocks::seed_zone::LAYERS;
 use furrowbell_engine::clocks::seedbed::{
-    Advice, Ahead, Depth, Ground, LAYERS, Reason, Verdict, advise, judge_depth,
+    Advice, Ahead, Depth, Ground, Reason, Verdict, advise, judge_depth,
 };
 use furrowbell_engine::clocks::soil_temperature::SoilDay;
 use furrowbell_engine::reference::seedbeds::{Bed, CORN, SOYBEAN};

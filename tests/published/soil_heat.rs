@@ -1,7 +1,8 @@
 //! Soil temperature and emergence by it: the published models and pairs, and ten measured springs.
 
 use chrono::{Datelike, NaiveDate};
-use furrowbell_engine::clocks::soil_emergence::{self, SoilGdd, corn_days, soil_gdd};
+use furrowbell_engine::clocks::heat::SoilGdd;
+use furrowbell_engine::clocks::soil_emergence::{self, corn_days};
 use furrowbell_engine::clocks::soil_temperature::{
     self, DIFFUSIVITY_MM2_S, LEAF_SHARE, SoilDay, SoilTemperature, Wave, damping_depth_cm,
     lag_hours, swing_left,
@@ -331,14 +332,18 @@ fn corn_comes_up_in_steady_soil_as_published() {
 #[test]
 fn soil_steady_at_50_f_has_no_heat_by_its_mean_yet_corn_comes_up() {
     let still = celsius(50.0);
-    close(soil_gdd(&SoilDay { low: still, mean: still, high: still }).0, 0.0, 1e-9);
+    close(SoilGdd::of_day(still, still).0, 0.0, 1e-9);
     assert!(corn_days(50.0).is_some_and(|days| days < 22.0));
     // The same mean with the swing that a usual spring day (span 12 C) leaves at 2 in does give
     // heat: half the swing, 7 F to either side.
     let swing = 6.0 * swing_left(5.08, damping_depth_cm(DIFFUSIVITY_MM2_S.value, 1.0));
     let day = SoilDay { low: still - swing, mean: still, high: still + swing };
-    close(soil_gdd(&day).0, swing * 1.8 / 2.0, 1e-9);
-    assert!((3.0..4.0).contains(&soil_gdd(&day).0), "{:?}", soil_gdd(&day));
+    close(SoilGdd::of_day(day.high, day.low).0, swing * 1.8 / 2.0, 1e-9);
+    assert!(
+        (3.0..4.0).contains(&SoilGdd::of_day(day.high, day.low).0),
+        "{:?}",
+        SoilGdd::of_day(day.high, day.low)
+    );
 }
 
 #[test]
@@ -352,7 +357,8 @@ fn heat_of_the_soil_and_of_the_air_have_their_own_threshold_for_soybean() {
     let mut soil = SoilTemperature::starting(3.8, 15.0);
     let (mut by_soil, mut by_air) = (0.0, 0.0);
     for _ in 0..21 {
-        by_soil += soil_gdd(&soil.advance_day(Some((10.0, 24.0)), 0.0).unwrap()).0;
+        let day = soil.advance_day(Some((10.0, 24.0)), 0.0).unwrap();
+        by_soil += SoilGdd::of_day(day.high, day.low).0;
         by_air += furrowbell_engine::clocks::heat::gdd_f(75.2, 50.0);
     }
     println!("soil gathers {:.2} times the heat of the air", by_soil / by_air);

@@ -123,7 +123,7 @@ fn a_threshold_belongs_to_the_heat_it_was_counted_in() {
     // Conley, Univ. of Wisconsin, 21 May 2008: about 145 GDD by air and 165 by soil. Soil days of
     // 0.5 GDD (51 over 50 F): 330 of them, not 290. Tolerance: one such day.
     let f = |value: f64| Celsius::from_fahrenheit(value).unwrap();
-    let soil = SoilGdd::of_day(f(51.0), f(50.0));
+    let soil = SoilGdd::of_day(f(51.0).get(), f(50.0).get());
     let found = emergence(Pace::Slow, Warmth { air: None, soil: Some(soil) }, 0.5);
     assert!((found - 165.0).abs() <= 0.5, "{found}");
     // Where both are known the soil's counts: the seed lies in it.

@@ -344,7 +344,6 @@ impl Corn {
 mod tests {
     use super::*;
     use crate::clocks::heat::SoilGdd;
-    use crate::units::Celsius;
     use proptest::prelude::*;
 
     fn corn() -> Corn {
@@ -369,8 +368,7 @@ mod tests {
 
     #[test]
     fn soil_heat_counts_until_the_growing_point_leaves_the_soil() {
-        let celsius = |value: f64| Celsius::new(value).unwrap();
-        let soil = Some(SoilGdd::of_day(celsius(25.0), celsius(15.0)));
+        let soil = Some(SoilGdd::of_day(25.0, 15.0));
         let mut below = corn();
         below.advance(Warmth { air: Some(2.0), soil });
         assert!((below.heat - 18.0 * 115.0 / 120.0).abs() < 1e-9);

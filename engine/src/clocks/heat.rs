@@ -1,7 +1,7 @@
 //! Heat: growing degree days of the 86/50 F rule.
 
 use crate::sky;
-use crate::units::{Celsius, Latitude};
+use crate::units::{Celsius, Latitude, fahrenheit};
 use crate::weather::{Kind, Weather};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -35,9 +35,9 @@ pub fn gdd_f(high: f64, low: f64) -> f64 {
 pub struct SoilGdd(pub f64);
 
 impl SoilGdd {
-    /// Heat of a day from the soil's high and low.
-    pub fn of_day(high: Celsius, low: Celsius) -> Self {
-        Self(gdd(high, low))
+    /// Heat of a day from the soil's high and low, C.
+    pub fn of_day(high_c: f64, low_c: f64) -> Self {
+        Self(gdd_f(fahrenheit(high_c), fahrenheit(low_c)))
     }
 
     /// What the day is worth in air heat, where a crop needs `air_gdd` of air or `soil_gdd` of
@@ -73,7 +73,7 @@ impl From<f64> for Warmth {
 /// Heat of a usual day at a place.
 pub fn normal_gdd(latitude: Latitude, date: NaiveDate) -> f64 {
     let (high, low) = sky::normal_temperatures(latitude, date);
-    gdd_f(high * 1.8 + 32.0, low * 1.8 + 32.0)
+    gdd_f(fahrenheit(high), fahrenheit(low))
 }
 
 /// What is known of one day's heat.

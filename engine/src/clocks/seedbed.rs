@@ -3,18 +3,15 @@
 //!
 //! Advice only. One known reason to wait is enough to say so; *ready* needs every number known.
 
+use crate::clocks::seed_zone::{LAYER_IN, LAYERS};
 use crate::clocks::soil_temperature::SoilDay;
 use crate::reference::seedbeds::{Bed, CHILLING_RAIN_MM, MOIST_SHARE, STEADY_DAYS, WET_SHARE};
 use crate::units::fahrenheit;
 use chrono::{Days, NaiveDate};
 use serde::{Deserialize, Serialize};
 
-/// Layers of the seed zone, from the surface down.
-pub const LAYERS: usize = 8;
 #[expect(clippy::cast_possible_truncation, reason = "eight layers")]
 const BOTTOM: u8 = LAYERS as u8;
-/// Thickness of one layer, inches.
-pub const LAYER_IN: f64 = 0.5;
 /// Step in which a planter's depth is set, inches.
 const NOTCH_IN: f64 = 0.25;
 const NOTCHES_PER_LAYER: u8 = 2;

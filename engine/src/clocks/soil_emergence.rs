@@ -5,16 +5,8 @@
 //! from what was published for steady soils. Heat of the soil and heat of the air are not the same
 //! number and are not mixed: [`SoilGdd`] is only the soil's.
 
-pub use crate::clocks::heat::SoilGdd;
-use crate::clocks::heat::gdd_f;
-use crate::clocks::soil_temperature::SoilDay;
+use crate::clocks::heat::SoilGdd;
 use crate::reference::{Figure, Source, crops};
-use crate::units::fahrenheit;
-
-/// Heat of one day at seed depth, from the soil's low and high.
-pub fn soil_gdd(day: &SoilDay) -> SoilGdd {
-    SoilGdd(gdd_f(fahrenheit(day.high), fahrenheit(day.low)))
-}
 
 /// Heat of the soil from planting to emergence of soybean.
 pub const SOYBEAN_EMERGENCE: SoilGdd = SoilGdd(crops::SOYBEAN_EMERGENCE_SOIL_GDD.value);

@@ -14,7 +14,7 @@ use crate::sky::radiation::{
 use crate::sky::vapour::{
     from_mean_humidity, mean_saturation, pressure, psychrometric_constant, slope, wind_at_2_m,
 };
-use crate::units::{Celsius, Latitude};
+use crate::units::Latitude;
 use crate::weather::Day;
 use chrono::Datelike;
 use serde::Serialize;
@@ -128,7 +128,7 @@ impl Demand for Hargreaves {
     }
 
     fn mm(&self, sky: &Sky) -> Option<f64> {
-        Some(by_span(sky.high_c, sky.low_c, sky.above))
+        Some(hargreaves(sky.high_c, sky.low_c, sky.above))
     }
 }
 
@@ -153,16 +153,12 @@ pub fn of_day(latitude: Latitude, elevation_m: f64, day: &Day) -> Estimate {
     found.unwrap_or_else(|| {
         let (high_c, low_c) = normal_temperatures(latitude, day.date);
         let above = extraterrestrial_radiation(latitude, day.date.ordinal());
-        Estimate { mm: by_span(high_c, low_c, above), method: Method::UsualYear }
+        Estimate { mm: hargreaves(high_c, low_c, above), method: Method::UsualYear }
     })
 }
 
 /// FAO-56 Eq. 52 (Hargreaves), mm; `above` is the sunshine above the air, MJ m-2 d-1.
-pub fn hargreaves(high: Celsius, low: Celsius, above: f64) -> f64 {
-    by_span(high.get(), low.get(), above)
-}
-
-fn by_span(high_c: f64, low_c: f64, above: f64) -> f64 {
+pub fn hargreaves(high_c: f64, low_c: f64, above: f64) -> f64 {
     let span = (high_c - low_c).max(0.0);
     let mean = f64::midpoint(high_c, low_c);
     (0.0023 * (mean + 17.8) * span.sqrt() * MM_PER_MEGAJOULE * above).max(0.0)

@@ -1,6 +1,7 @@
 //! What wet soil costs: nitrate lost to the air while it is saturated, nitrate washed down.
 
 use crate::reference::{Band, Figure, Source};
+use crate::units::fahrenheit;
 use serde::Serialize;
 
 /// Saturated days that cost nothing yet.
@@ -20,7 +21,7 @@ pub fn daily_loss(celsius: f64) -> Band {
     const BY_WARMTH: Source = Source::published(
         "How to estimate N loss resulting from saturated soils, Mississippi State; Sawyer 2010",
     );
-    let fahrenheit = celsius * 1.8 + 32.0;
+    let fahrenheit = fahrenheit(celsius);
     if fahrenheit > 65.0 {
         Band::new(4.0, 5.0, BY_WARMTH)
     } else if fahrenheit >= 55.0 {
