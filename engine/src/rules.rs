@@ -10,8 +10,6 @@ mod pre;
 mod seedbed;
 mod spray;
 
-pub(crate) use seedbed::season_opened;
-
 use crate::clocks::growth::Growth;
 use crate::findings::{Evidence, Finding, Urgency};
 use crate::season::Course;

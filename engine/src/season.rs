@@ -32,6 +32,7 @@ use crate::journal::Entry;
 use crate::labels::LabelFact;
 use crate::plan::Plan;
 use crate::reference::herbicides::Ingredient;
+use crate::reference::seedbeds;
 use crate::rules;
 use crate::site::Site;
 use crate::thresholds::Thresholds;
@@ -285,8 +286,9 @@ impl<'a> Course<'a> {
         let record = Record::read(input.journal, input.plan, input.today);
         let sprayed = record.pre.as_ref().map(|pre| pre.date);
         let begun = record.planted.into_iter().chain(sprayed).min();
-        let unplanted = if record.planted.is_none() { rules::season_opened(input) } else { None };
-        let start = begun.into_iter().chain(unplanted).min()?;
+        let season = seedbeds::of(input.plan.crop.kind()).season;
+        let opened = season.opened(input.today).filter(|_| record.planted.is_none());
+        let start = begun.into_iter().chain(opened).min()?;
         let timeline = Timeline::lay(input, &record, start);
         let crop =
             record.planted.and_then(|planted| CropCourse::run(input, &record, &timeline, planted));
@@ -350,7 +352,7 @@ impl<'a> Course<'a> {
             gdd_total_f: crop.map(|(_, crop)| crop.total_gdd),
             stage: crop.and_then(|(_, crop)| crop.stage()),
             rain_in: day.rain.map(|rain| rain.value.inches()),
-            soil: self.timeline.soil[at].row(),
+            soil: self.timeline.soil[at],
             activation: self.activation(day.date),
             residual: self.residual(day.date),
             post_window: self.post_state(day.date),
@@ -364,7 +366,7 @@ impl<'a> Course<'a> {
             (row.rain_in.is_none(), Unknown::Rain),
             (crop.is_some_and(|(_, crop)| crop.lost), Unknown::Stage),
             (row.soil.temperature_c.is_none(), Unknown::SoilTemperature),
-            (row.soil.root_share.is_none(), Unknown::SoilWater),
+            (row.soil.water.root_share.is_none(), Unknown::SoilWater),
         ]
         .into_iter()
         .filter_map(|(missing, what)| missing.then_some(what))

@@ -52,13 +52,13 @@ fn course(rows: &[(NaiveDate, Row)], texture: Texture) -> Vec<(f64, f64)> {
     let mut pairs = Vec::new();
     for (date, row) in rows.iter().filter(|(date, _)| date.month() >= 3) {
         let latitude = Latitude::new(number(row, "latitude").unwrap()).unwrap();
-        let reading = bucket.advance(&WaterDay {
+        bucket.advance(&WaterDay {
             rain_mm: number(row, "p_daily_calc"),
             demand_mm: demand::of_day(latitude, USUAL_ELEVATION_M.value, &day(*date, row)).mm,
             crop_days: date.ordinal().checked_sub(91).map(f64::from),
         });
         let end = mean(&bucket.seed_zone().contents()[ABOUT_5_CM]);
-        let known = reading.seed_zone.layers[ABOUT_5_CM].iter().all(Option::is_some);
+        let known = bucket.seed_zone().reading().layers[ABOUT_5_CM].iter().all(Option::is_some);
         // The instrument gives the mean of the day, the model its end.
         let model = known.then_some(f64::midpoint(start, end));
         start = end;

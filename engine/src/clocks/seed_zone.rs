@@ -121,9 +121,9 @@ impl SeedZone {
     }
 
     /// Evens out the water between neighbours, faster the moister they are; `below` is the water
-    /// content under the seed zone, a share of volume, and `surface` how freely the surface gives to
-    /// the air, 0 to 1: a dried surface conducts no more and shields what lies below. Gives what came up from there, mm, negative
-    /// where water went down.
+    /// content under the seed zone, a share of volume. `surface` is how freely the surface gives to
+    /// the air, 0 to 1: a dried surface conducts no more and shields what lies below. Gives what came
+    /// up from under the seed zone, mm, negative where water went down.
     ///
     /// One backward step of a day, so that it neither overshoots nor loses water.
     pub fn draw_up(&mut self, below: f64, surface: f64) -> f64 {

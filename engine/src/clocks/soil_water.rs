@@ -9,7 +9,7 @@ pub mod balance;
 
 pub use balance::basal_coefficient;
 
-use crate::clocks::seed_zone::{self, LAYER_MM, LAYERS, SeedZone};
+use crate::clocks::seed_zone::{LAYER_MM, LAYERS, SeedZone};
 use crate::reference::crops::WaterUse;
 use crate::reference::soils::Soil;
 use crate::reference::{Figure, Source};
@@ -42,7 +42,7 @@ pub struct WaterDay {
 /// The soil's water at the end of a day. Each share is of the available water: 0 at the wilting
 /// point, 1 at field capacity. `None` when rain is missing and nothing has refilled the layer
 /// since.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
 pub struct Reading {
     /// Top 4 in.
     pub top_share: Option<f64>,
@@ -55,8 +55,6 @@ pub struct Reading {
     /// Whether the plough layer was saturated at the day's wettest. Missing rain can hide a
     /// saturated day, never make one.
     pub saturated: bool,
-    /// Top 4 in by half inches.
-    pub seed_zone: seed_zone::Reading,
 }
 
 /// A layer below the seed zone.
@@ -221,7 +219,6 @@ impl Bucket {
                 plough_depth + self.deep.depth,
             ),
             saturated,
-            seed_zone: self.seed.reading(),
         }
     }
 
@@ -267,10 +264,12 @@ mod tests {
             field.advance(&day(Some(0.0)));
         }
         let missing = field.advance(&day(None));
-        assert_eq!(missing.seed_zone.layers, [None; LAYERS]);
-        assert!(missing.top_share.is_none() && missing.seed_zone.moist_from_in.is_none());
+        assert!(missing.top_share.is_none());
+        let zone = field.seed_zone().reading();
+        assert!(zone.layers == [None; LAYERS] && zone.moist_from_in.is_none());
         assert!(field.advance(&day(Some(2.0))).top_share.is_none());
-        let shower = field.advance(&day(Some(14.0))).seed_zone;
+        field.advance(&day(Some(14.0)));
+        let shower = field.seed_zone().reading();
         assert!(shower.layers[0].is_some() && shower.layers[LAYERS - 1].is_none());
         let wet = field.advance(&day(Some(40.0)));
         assert!(wet.top_share.is_some() && wet.root_share.is_none());
@@ -298,7 +297,8 @@ mod tests {
         let bare = WaterDay { rain_mm: Some(0.0), demand_mm: 5.0, crop_days: None };
         let mut deepest: f64 = 0.0;
         for _ in 0..12 {
-            let zone = field.advance(&bare).seed_zone;
+            field.advance(&bare);
+            let zone = field.seed_zone().reading();
             let shares = zone.layers.map(Option::unwrap);
             assert!(shares.is_sorted(), "{shares:?}");
             deepest = deepest.max(zone.moist_from_in.unwrap());

@@ -2,6 +2,7 @@
 
 use super::{Band, Figure, Source};
 use crate::plan::CropKind;
+use chrono::{Datelike, NaiveDate};
 
 /// What one crop's seed asks of its bed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -31,6 +32,15 @@ pub struct Season {
     pub to: (u32, u32),
     /// Where it comes from.
     pub source: Source,
+}
+
+impl Season {
+    /// The day on which it opened, while it lasts.
+    pub fn opened(&self, today: NaiveDate) -> Option<NaiveDate> {
+        let day = |(month, day)| NaiveDate::from_ymd_opt(today.year(), month, day);
+        let (from, to) = (day(self.from)?, day(self.to)?);
+        (from..=to).contains(&today).then_some(from)
+    }
 }
 
 const NEBRASKA: Source =
@@ -118,5 +128,5 @@ pub const WET_SHARE: Figure =
 /// Rain of a day that carries its own cold down to the seed, mm.
 pub const CHILLING_RAIN_MM: Figure =
     Figure::new(6.0, Source::common_practice("a quarter inch, common practice"));
-/// Days up to today that the soil has to hold the temperature.
+/// Days up to today that the soil has to hold the temperature (common practice, no source).
 pub const STEADY_DAYS: usize = 3;

@@ -4,8 +4,8 @@ use super::first;
 use crate::clocks::seedbed::{self, Advice, Ahead, Ground, Reason, Verdict};
 use crate::clocks::soil_temperature::SoilTemperature;
 use crate::findings::{Evidence, Finding, SeedbedVerdict, Urgency};
-use crate::reference::seedbeds;
-use crate::season::{Course, Input};
+use crate::reference::seedbeds::{self, Bed};
+use crate::season::Course;
 use crate::units::fahrenheit;
 use chrono::{Datelike, Days, NaiveDate};
 
@@ -15,15 +15,6 @@ const NEWS_DAYS: Days = Days::new(3);
 const PROMISED_DAYS: usize = 2;
 const CM_PER_IN: f64 = 2.54;
 
-/// First day of the year's planting season, while it lasts.
-pub(crate) fn season_opened(input: &Input<'_>) -> Option<NaiveDate> {
-    let season = seedbeds::of(input.plan.crop.kind()).season;
-    let year = input.today.year();
-    let day = |(month, day)| NaiveDate::from_ymd_opt(year, month, day);
-    let (from, to) = (day(season.from)?, day(season.to)?);
-    (from..=to).contains(&input.today).then_some(from)
-}
-
 /// Told once for each spell of ground fit to plant, and again when cold is forecast soon after it
 /// was called ready; every other reason to wait is for the digest.
 pub(super) fn planting(course: &Course<'_>) -> Option<Finding> {
@@ -31,7 +22,8 @@ pub(super) fn planting(course: &Course<'_>) -> Option<Finding> {
     if course.record.planted.is_some() {
         return None;
     }
-    let days = advised(course, season_opened(course.input)?)?;
+    let bed = seedbeds::of(course.input.plan.crop.kind());
+    let days = advised(course, bed, bed.season.opened(today)?)?;
     let (now, before) = days.split_last()?;
     let soil_f = fahrenheit(now.advice.soil_c?);
     let verdict = now.advice.verdict?;
@@ -99,8 +91,7 @@ fn same_since(days: &[AdvisedDay], verdict: Verdict) -> Option<NaiveDate> {
 }
 
 /// Every day from the opening of the planting season to today.
-fn advised(course: &Course<'_>, opened: NaiveDate) -> Option<Vec<AdvisedDay>> {
-    let bed = seedbeds::of(course.input.plan.crop.kind());
+fn advised(course: &Course<'_>, bed: &Bed, opened: NaiveDate) -> Option<Vec<AdvisedDay>> {
     let timeline = &course.timeline;
     let weather = soil_days(course);
     let means: Vec<Option<f64>> = weather.iter().map(|day| Some(day.soil?.mean)).collect();
@@ -109,7 +100,7 @@ fn advised(course: &Course<'_>, opened: NaiveDate) -> Option<Vec<AdvisedDay>> {
         days.map(|at| {
             let date = timeline.days[at].date;
             let ground = Ground {
-                water: &timeline.soil[at].water.seed_zone.layers,
+                water: &timeline.seed_zone[at].layers,
                 past_c: &means[..=at],
                 ahead: &weather[at + 1..],
             };

@@ -156,7 +156,7 @@ impl CropCourse {
 
 fn planting(input: &Input<'_>, timeline: &Timeline, at: usize, planted: NaiveDate) -> Planting {
     let depth_in = input.plan.depth.get();
-    let moist = around(depth_in, &timeline.soil[at].water.seed_zone.layers);
+    let moist = around(depth_in, &timeline.seed_zone[at].layers);
     Planting {
         crop: input.plan.crop,
         on: planted,

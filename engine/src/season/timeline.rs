@@ -4,6 +4,7 @@
 use crate::cell::{Air, CellDay};
 use crate::clocks::heat::{self, DayHeat};
 use crate::clocks::nitrogen::{self, Normal};
+use crate::clocks::seed_zone;
 use crate::clocks::soil_temperature::SoilTemperature;
 use crate::clocks::soil_water::{Bucket, Reading, WaterDay};
 use crate::plan::Crop;
@@ -19,45 +20,14 @@ const RUN_IN_DAYS: i64 = 45;
 /// Days of forecast that are looked at.
 const FORECAST_DAYS: i64 = 21;
 
-/// The soil on one day, as a row shows it. Each share is of the available water at the end of the
-/// day: 0 at the wilting point, 1 at field capacity.
+/// The soil on one day.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
 pub struct SoilRow {
     /// Mean temperature at 4 in, C.
     pub temperature_c: Option<f64>,
-    /// Top 4 in.
-    pub top_share: Option<f64>,
-    /// Water content of the top 4 in over that at pF 2.
-    pub top_over_pf_2: Option<f64>,
-    /// Plough layer, 12 in.
-    pub plough_share: Option<f64>,
-    /// Root zone, 39 in.
-    pub root_share: Option<f64>,
-    /// Whether the plough layer was saturated at the day's wettest.
-    pub saturated: bool,
-}
-
-/// The soil on one day, as the clocks see it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct SoilDay {
-    /// Mean temperature at 4 in, C.
-    pub temperature_c: Option<f64>,
     /// Water at the end of the day.
+    #[serde(flatten)]
     pub water: Reading,
-}
-
-impl SoilDay {
-    pub const fn row(&self) -> SoilRow {
-        let water = &self.water;
-        SoilRow {
-            temperature_c: self.temperature_c,
-            top_share: water.top_share,
-            top_over_pf_2: water.top_over_pf_2,
-            plough_share: water.plough_share,
-            root_share: water.root_share,
-            saturated: water.saturated,
-        }
-    }
 }
 
 /// Days without a gap from the run-in to the last day of weather, or today.
@@ -65,7 +35,9 @@ pub(crate) struct Timeline {
     pub first: NaiveDate,
     pub days: Vec<Air>,
     pub heat: Vec<DayHeat>,
-    pub soil: Vec<SoilDay>,
+    pub soil: Vec<SoilRow>,
+    /// The seed zone, up to the day of planting: nobody asks for it after that.
+    pub seed_zone: Vec<seed_zone::Reading>,
 }
 
 impl Timeline {
@@ -80,6 +52,7 @@ impl Timeline {
             days: Vec::with_capacity(length),
             heat: Vec::with_capacity(length),
             soil: Vec::with_capacity(length),
+            seed_zone: Vec::new(),
         };
         let mut soil = Soil::at_start(input, record);
         for mut at in input.cell.days(first, last) {
@@ -87,6 +60,9 @@ impl Timeline {
             timeline.days.push(at.day);
             timeline.heat.push(at.heat);
             timeline.soil.push(soil.advance(&at));
+            if record.planted.is_none_or(|planted| at.day.date <= planted) {
+                timeline.seed_zone.push(soil.bucket.seed_zone().reading());
+            }
         }
         heat::bridge(&mut timeline.heat, gap_days(input));
         timeline
@@ -156,14 +132,14 @@ impl<'a> Soil<'a> {
         }
     }
 
-    fn advance(&mut self, at: &CellDay) -> SoilDay {
+    fn advance(&mut self, at: &CellDay) -> SoilRow {
         let crop_days = self.planted.filter(|planted| *planted <= at.day.date).map(|planted| {
             if planted < at.day.date {
                 self.crop_days += 1.0;
             }
             self.crop_days
         });
-        SoilDay {
+        SoilRow {
             temperature_c: self.warmth.advance(&at.day, self.normal),
             water: self.bucket.advance(&WaterDay {
                 rain_mm: at.day.rain.map(|rain| rain.value.get()),

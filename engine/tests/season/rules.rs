@@ -121,7 +121,7 @@ fn missing_rain_is_never_taken_for_a_dry_day() {
     let row = field.on(date(5, 10));
     assert!(row.today().unwrap().unknown.contains(&Unknown::Rain));
     assert!(row.today().unwrap().unknown.contains(&Unknown::SoilWater));
-    assert!(row.today().unwrap().soil.top_share.is_none());
+    assert!(row.today().unwrap().soil.water.top_share.is_none());
 }
 
 #[test]

@@ -15,7 +15,7 @@ const INHIBITOR_DAYS: Figure =
 /// What is lost in all with a urease inhibitor beside without, 6.5 of 18.1 %.
 const INHIBITED_SHARE: Figure =
     Figure::new(6.5 / 18.1, Source::published("Engel, Montana State Univ., 21 trials"));
-/// Air or soil temperature from which a day counts as warm, C (50 F).
+/// Temperature from which a day counts as warm, C: 50 F, common practice, no source.
 const WARM_C: f64 = 10.0;
 /// How fast a cool day goes beside a warm one: 5 days of grace in place of 2 to 3.
 const COOL_PACE: Figure =
