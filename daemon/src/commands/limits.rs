@@ -6,7 +6,6 @@ use furrowbell_engine::clocks::post_window::{self, Bound, InForce, Limit};
 use furrowbell_engine::findings::{Evidence, PostLimit};
 use furrowbell_engine::labels::LabelFact;
 use furrowbell_engine::plan::Plan;
-use furrowbell_engine::reference::Standing;
 use furrowbell_engine::reference::herbicides::Ingredient;
 
 /// The limits of the post mix, one a line, typical rows and confirmed ones told apart.
@@ -67,12 +66,7 @@ fn confirmed(book: &Book, fact: &LabelFact) -> String {
 
 fn typical(row: &Limit) -> String {
     let year = row.year.map_or(String::new(), |year| format!(" of {year}"));
-    let standing = match row.source.standing {
-        Standing::FromMemory => "from memory",
-        Standing::CommonPractice => "common practice",
-        Standing::Published | Standing::Confirmed => "published",
-    };
-    format!("typical label{year}, {standing}")
+    format!("typical label{year}, {}", row.source.standing)
 }
 
 fn drawn(bound: Bound) -> String {

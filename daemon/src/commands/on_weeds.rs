@@ -2,7 +2,6 @@
 
 use furrowbell_engine::clocks::effective::{Groups, Outlook, groups};
 use furrowbell_engine::plan::Plan;
-use furrowbell_engine::reference::Standing;
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::reference::herbicides::soil;
 use furrowbell_engine::reference::herbicides::spectrum::Way;
@@ -17,12 +16,11 @@ pub(super) fn lines(plan: &Plan) -> Vec<String> {
         let pre = plan.pre.as_ref().map(|pre| {
             let outlook = Outlook::of(&pre.ingredients, weed, &plan.resistant);
             let seen = outlook.expected.map_or(String::new(), |seen| {
-                let standing = match seen.source.standing {
-                    Standing::Published | Standing::Confirmed => "published trials",
-                    Standing::CommonPractice => "common practice",
-                    Standing::FromMemory => "from memory",
-                };
-                format!(", {:.0} to {:.0} % once set ({standing}, no promise)", seen.low, seen.high)
+                let (middle, ends) = (seen.source.standing, seen.ends_source.standing);
+                format!(
+                    ", about {:.0} % once set ({middle}; {:.0} to {:.0}, {ends}), no promise",
+                    seen.likely, seen.low, seen.high
+                )
             });
             format!("pre {}{seen}", told(outlook.groups))
         });

@@ -66,7 +66,7 @@ pub const fn of(source: NitrogenSource) -> Fertiliser {
 
 /// The table has no UAN and no ammonium nitrate with an inhibitor: what is left of their N is taken
 /// to grow by as much as that of urea does, to 1.4 times at three weeks and 1.2 times at six.
-const AS_UREA: Source = Source::published(
+const AS_UREA: Source = Source::common_practice(
     "computed from the Univ. of Kentucky table; UAN at a week by Quinn, Purdue Univ., 2024",
 );
 

@@ -24,6 +24,17 @@ pub enum Standing {
     FromMemory,
 }
 
+impl std::fmt::Display for Standing {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::Confirmed => "confirmed",
+            Self::Published => "published",
+            Self::CommonPractice => "common practice",
+            Self::FromMemory => "from memory",
+        })
+    }
+}
+
 /// Where a number comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Source {
