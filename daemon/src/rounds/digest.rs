@@ -363,6 +363,7 @@ fn farm_blocks(own: &[&FieldNow<'_>]) -> Vec<FarmBlock> {
             crop_is_corn: is_corn(at),
             stage: at.season.now.as_ref().and_then(|now| now.stage),
             clocks: clocks(at),
+            seedbed: seedbed(at),
             stale_since: gap_since(at),
         };
         match blocks.last_mut().filter(|block| block.name == at.farm.name) {
@@ -371,6 +372,11 @@ fn farm_blocks(own: &[&FieldNow<'_>]) -> Vec<FarmBlock> {
         }
     }
     blocks
+}
+
+fn seedbed(at: &FieldNow<'_>) -> Option<Evidence> {
+    let mut shown = at.season.findings.iter().map(|finding| &finding.evidence);
+    shown.find(|evidence| evidence.topic() == Topic::Seedbed).cloned()
 }
 
 /// Where the clocks stand; what is behind the field already is left out.

@@ -224,6 +224,8 @@ pub struct FieldLine {
     pub stage: Option<Stage>,
     /// What its clocks say.
     pub clocks: FieldClocks,
+    /// What its seedbed says, until it is planted.
+    pub seedbed: Option<Evidence>,
     /// First day without weather, when its clocks are unknown.
     pub stale_since: Option<NaiveDate>,
 }

@@ -9,7 +9,7 @@ use super::digest_view::COLUMNS;
 use super::samples::{Sample, day, ordinary, today};
 use furrowbell_config::people::Language;
 use furrowbell_engine::clocks::Stage;
-use furrowbell_engine::findings::Topic;
+use furrowbell_engine::findings::{Evidence, SeedbedVerdict, Topic};
 
 fn due(farm: &str, field: &str, topic: Topic) -> Due {
     let Sample { evidence, version, corn, act_by, provisional } =
@@ -129,6 +129,7 @@ fn farms() -> Vec<FarmBlock> {
         crop_is_corn,
         stage,
         clocks,
+        seedbed: None,
         stale_since,
     };
     let active = FieldClocks {
@@ -276,6 +277,31 @@ fn what_two_people_share_is_told_once() {
 }
 
 #[test]
+fn a_field_that_waits_for_its_seed_says_how_the_seedbed_is() {
+    let mut input = empty(Language::English);
+    let ready = Evidence::Seedbed {
+        low_in: 1.75,
+        high_in: 2.5,
+        moist_from_in: Some(0.0),
+        soil_f: 52.3,
+        verdict: SeedbedVerdict::Ready,
+        cold_on: None,
+    };
+    let field = FieldLine {
+        name: "Hill".to_owned(),
+        crop_is_corn: true,
+        stage: None,
+        clocks: FieldClocks::default(),
+        seedbed: Some(ready),
+        stale_since: None,
+    };
+    input.farms = vec![FarmBlock { name: "Holt".to_owned(), fields: vec![field] }];
+    let text = render(&input).text.replace("\n    ", " ");
+    let line = "Hill, corn. Seedbed ready, 52 F, moist; plant 1.75 to 2.5 in deep.";
+    assert!(text.contains(line), "{text}");
+}
+
+#[test]
 fn a_field_line_keeps_to_what_still_matters() {
     let line = |clocks| {
         let mut input = empty(Language::English);
@@ -284,6 +310,7 @@ fn a_field_line_keeps_to_what_still_matters() {
             crop_is_corn: true,
             stage: None,
             clocks,
+            seedbed: None,
             stale_since: None,
         };
         input.farms = vec![FarmBlock { name: "Holt".to_owned(), fields: vec![field] }];

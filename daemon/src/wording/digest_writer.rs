@@ -7,7 +7,7 @@ use super::digest_view::{Entry, Line, Section, View};
 use super::text::{FieldRef, TextInput};
 use super::{Wording, dates, facts, fold};
 use chrono::{NaiveDate, TimeDelta};
-use furrowbell_engine::findings::Topic;
+use furrowbell_engine::findings::{Evidence, Topic};
 use minijinja::{Value, context};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -310,19 +310,32 @@ impl Writer<'_> {
     }
 
     fn evidence(&self, due: &Due) -> String {
-        let line = self.wording.line(&TextInput {
+        let mut input = self.line_of(&due.field, due.crop_is_corn, &due.evidence);
+        input.version = due.version;
+        input.act_by = due.act_by;
+        input.provisional = due.provisional;
+        sentence(&self.wording.line(&input))
+    }
+
+    /// What one finding of one field is told from.
+    fn line_of<'a>(
+        &'a self,
+        field: &'a str,
+        crop_is_corn: bool,
+        evidence: &'a Evidence,
+    ) -> TextInput<'a> {
+        TextInput {
             sender: &self.input.sender,
             language: self.input.language,
-            fields: vec![FieldRef { name: &due.field, crop_is_corn: due.crop_is_corn }],
-            evidence: &due.evidence,
-            version: due.version,
-            act_by: due.act_by,
-            provisional: due.provisional,
+            fields: vec![FieldRef { name: field, crop_is_corn }],
+            evidence,
+            version: 1,
+            act_by: None,
+            provisional: true,
             today: self.input.date,
             stop_hint: false,
             update: false,
-        });
-        sentence(&line)
+        }
     }
 
     fn sent(&self) -> Vec<Entry> {
@@ -400,10 +413,16 @@ impl Writer<'_> {
         if let Some(since) = field.stale_since {
             said.insert(0, self.say("stale", context! { date => self.day(since) }));
         }
+        said.extend(field.seedbed.as_ref().map(|seedbed| self.seedbed(field, seedbed)));
         if said.is_empty() {
             said.push(self.plain("no_facts"));
         }
         Line { what, more: sentence(&said.join("; ")) }
+    }
+
+    fn seedbed(&self, field: &FieldLine, evidence: &Evidence) -> String {
+        let line = self.wording.line(&self.line_of(&field.name, field.crop_is_corn, evidence));
+        format!("{} {line}", self.topic(evidence.topic()))
     }
 
     /// The pre matters until the post pass is on or its window has closed, the count of its rain
