@@ -178,8 +178,10 @@ pub struct SmsHttp {
     #[serde(default = "timeout_s")]
     #[schemars(range(min = 1, max = 60))]
     pub timeout_s: u32,
-    /// Replies and receipts posted by the gateway.
+    /// Replies posted by the gateway.
     pub inbound: Option<Inbound>,
+    /// Receipts posted by the gateway; without them no text is waited for.
+    pub receipts: Option<Receipts>,
 }
 
 /// How the fields travel.
@@ -294,6 +296,110 @@ pub struct Inbound {
     pub id: String,
 }
 
+/// Receipts posted by the gateway to `/hooks/sms/receipts`.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Receipts {
+    /// How a posted receipt is known to be the gateway's.
+    pub verify: Verify,
+    /// Field that holds the id the gateway gave the text, or ours.
+    #[serde(default = "inbound_id")]
+    pub id: String,
+    /// Field that holds the gateway's word for what became of the text.
+    #[serde(default = "receipt_status")]
+    pub status: String,
+    /// The gateway's words and what they mean; any other word means unknown, never delivered.
+    #[serde(default = "receipt_words")]
+    pub words: BTreeMap<String, ReceiptWord>,
+}
+
+/// What a gateway's word for a text's state means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum ReceiptWord {
+    /// It waits at the gateway.
+    Queued,
+    /// It went on from there.
+    Sent,
+    /// It is on the phone.
+    Delivered,
+    /// It will not reach the phone.
+    Undelivered,
+    /// It was given up.
+    Failed,
+    /// Its validity ended.
+    Expired,
+}
+
+/// How a posted message is known to be the gateway's.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
+pub enum Verify {
+    /// A secret in a header.
+    Header {
+        /// The header's name.
+        #[serde(default = "inbound_header")]
+        name: String,
+        /// Where the secret is.
+        secret: SecretSource,
+    },
+    /// HTTP basic.
+    Basic {
+        /// User name.
+        user: String,
+        /// Where the password is.
+        password: SecretSource,
+    },
+    /// A secret as the last step of the address, `/hooks/.../SECRET`.
+    Path {
+        /// Where the secret is.
+        secret: SecretSource,
+    },
+    /// A code over the raw body in a header (RFC 2104).
+    Hmac {
+        /// Where the key is.
+        secret: SecretSource,
+        /// Hash function.
+        #[serde(default)]
+        hash: HmacHash,
+        /// How the code is written.
+        #[serde(default)]
+        encoding: CodeEncoding,
+        /// Header that carries the code.
+        header: String,
+        /// What stands before the code, such as `sha256=`.
+        #[serde(default)]
+        prefix: String,
+    },
+    /// Standard Webhooks 1.0.0: id, time and body under one HMAC-SHA256 code.
+    StandardWebhooks {
+        /// Where the key is, with or without `whsec_`.
+        secret: SecretSource,
+    },
+}
+
+/// Hash function of a code.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum HmacHash {
+    /// SHA-256.
+    #[default]
+    Sha256,
+    /// SHA-1, for gateways that know no better.
+    Sha1,
+}
+
+/// How a code is written.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum CodeEncoding {
+    /// Hexadecimal.
+    #[default]
+    Hex,
+    /// Base64.
+    Base64,
+}
+
 /// Email over SMTP.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -377,6 +483,20 @@ fn inbound_from() -> String {
 }
 fn inbound_text() -> String {
     "text".to_owned()
+}
+fn receipt_status() -> String {
+    "status".to_owned()
+}
+fn receipt_words() -> BTreeMap<String, ReceiptWord> {
+    let words = [
+        ("queued", ReceiptWord::Queued),
+        ("sent", ReceiptWord::Sent),
+        ("delivered", ReceiptWord::Delivered),
+        ("undelivered", ReceiptWord::Undelivered),
+        ("failed", ReceiptWord::Failed),
+        ("expired", ReceiptWord::Expired),
+    ];
+    words.map(|(word, meaning)| (word.to_owned(), meaning)).into()
 }
 fn inbound_id() -> String {
     "id".to_owned()

@@ -5,7 +5,7 @@ use super::advance::FieldNow;
 use super::answer::{HELD_FOR_ADVISOR, NOT_UNDERSTOOD, UNKNOWN_SENDER};
 use super::decide::HeldBack;
 use super::timing::{instant, local_day, start_of_day};
-use crate::store::{self, Ending, Notice, Queued, Text, TextFilter, TextKind, TextState};
+use crate::store::{self, Ending, Fate, Notice, Queued, Text, TextFilter, TextKind, TextState};
 use crate::wording::digest::{
     Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, ForecastAge,
     HeldLine, HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
@@ -122,7 +122,10 @@ impl Desk {
                     held_back.push(self.waiting_line(told, &queued, now));
                 }
                 TextState::Held => {}
-                _ => sent.push(sent_line(told, &queued, &notices)),
+                _ => {
+                    let fate = self.store.fate(&queued.text.id).await?;
+                    sent.push(sent_line(told, &queued, fate, &notices));
+                }
             }
         }
         let issued = own.iter().filter_map(|at| at.forecast_issued).min();
@@ -323,7 +326,7 @@ fn due(at: &FieldNow<'_>, finding: &Finding) -> Due {
     }
 }
 
-fn sent_line(told: Told, queued: &Queued, notices: &[Notice]) -> SentLine {
+fn sent_line(told: Told, queued: &Queued, fate: Fate, notices: &[Notice]) -> SentLine {
     let answered = |notice: &Notice| {
         notice.closed.as_ref().is_some_and(|closing| closing.ending == Ending::Answered)
     };
@@ -332,6 +335,8 @@ fn sent_line(told: Told, queued: &Queued, notices: &[Notice]) -> SentLine {
         fields: told.fields,
         topic: told.topic,
         state: match queued.state {
+            _ if fate == Fate::Delivered => SentState::Delivered,
+            TextState::Sent if fate == Fate::Lost => SentState::Failed,
             TextState::Failed if queued.possibly_twice => SentState::Unsure,
             TextState::Failed => SentState::Failed,
             TextState::Sent => SentState::Sent,

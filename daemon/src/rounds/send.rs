@@ -7,7 +7,7 @@ use super::Desk;
 use super::timing::{after_quiet, local_day, start_of_day};
 use crate::pages::TextState as Counted;
 use crate::routes::{Outcome, Outgoing, Route};
-use crate::store::{Error, Queued, Settlement, TextFilter, TextKind, TextState};
+use crate::store::{Error, Fate, Queued, Settlement, TextFilter, TextKind, TextState};
 use chrono::{DateTime, Days, TimeDelta, Utc};
 use chrono_tz::Tz;
 use furrowbell_config::people::{Person, RouteName};
@@ -60,6 +60,9 @@ impl Desk {
                 sent.push(queued);
             }
         }
+        if !stop.is_cancelled() && self.fall_back(self.clock.now()).await? {
+            self.to_send.notify_one();
+        }
         Ok(sent)
     }
 
@@ -92,11 +95,12 @@ impl Desk {
         }
     }
 
-    /// When the next text is due; a minute from now when none waits.
+    /// When the next text is due; at most a minute from now, since a receipt may stay away.
     pub async fn next_send(&self) -> anyhow::Result<DateTime<Utc>> {
         let now = self.clock.now();
-        let next = self.store.next_due(now).await?.unwrap_or(now + TimeDelta::minutes(1));
-        Ok(next.max(now + TimeDelta::seconds(1)))
+        let latest = now + TimeDelta::minutes(1);
+        let next = self.store.next_due(now).await?.unwrap_or(latest);
+        Ok(next.clamp(now + TimeDelta::seconds(1), latest))
     }
 
     /// Why a claimed text does not go now: much may have changed since it was composed, or the
@@ -239,6 +243,9 @@ impl Desk {
         queued: &Queued,
         now: DateTime<Utc>,
     ) -> anyhow::Result<Option<Settlement>> {
+        if self.store.fate(&queued.text.id).await? == Fate::Delivered {
+            return Ok(Some(Settlement::Sent { provider_ids: Vec::new() }));
+        }
         let tries = self.store.attempts(&queued.text.id).await?;
         let earlier = usize::try_from(queued.attempts)?.saturating_sub(1);
         let died = earlier.saturating_sub(tries.len());
@@ -269,9 +276,9 @@ impl Desk {
         let person = text.person.as_str();
         self.figures.text(counted(&outcome));
         match outcome {
-            Outcome::Accepted { provider_id } => {
+            Outcome::Accepted { provider_ids } => {
                 tracing::info!(text = text.id, person, route = text.route.name(), "accepted");
-                Settlement::Sent { provider_id }
+                Settlement::Sent { provider_ids }
             }
             Outcome::Retry { why, after } => {
                 tracing::warn!(

@@ -20,7 +20,7 @@ impl Console {
         let subject = text.subject.as_ref().map(|subject| format!(" | {subject}"));
         let page = format!("to {}{}\n{}\n\n", text.to, subject.unwrap_or_default(), text.body);
         match out.write_all(page.as_bytes()).and_then(|()| out.flush()) {
-            Ok(()) => Outcome::Accepted { provider_id: None },
+            Ok(()) => Outcome::Accepted { provider_ids: Vec::new() },
             Err(error) => Outcome::Retry {
                 why: format!("could not print the text: {}", error.kind()),
                 after: None,
@@ -63,7 +63,7 @@ mod tests {
     fn prints_receiver_and_text() {
         let page = Page::default();
         let outcome = Console::new(page.clone()).send(&samples::text());
-        assert_eq!(outcome, Outcome::Accepted { provider_id: None });
+        assert_eq!(outcome, Outcome::Accepted { provider_ids: Vec::new() });
         let printed = String::from_utf8(page.0.lock().unwrap().clone()).unwrap();
         assert_eq!(printed, "to +15155550123\nNorth 80: plan the post pass & go.\n\n");
     }

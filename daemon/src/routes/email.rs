@@ -90,7 +90,7 @@ impl Email {
             Ok(Ok(_)) => {
                 // Nothing that happens to the goodbye changes the outcome.
                 let _ = tokio::time::timeout(GOODBYE, connection.abort()).await;
-                Outcome::Accepted { provider_id: None }
+                Outcome::Accepted { provider_ids: Vec::new() }
             }
             Ok(Err(error)) if error.status().is_some() => refusal("the message", &error),
             Ok(Err(_)) => Outcome::Unknown {

@@ -39,8 +39,8 @@ pub struct Outgoing {
 pub enum Outcome {
     /// The next hop has taken it.
     Accepted {
-        /// The id the next hop gave it.
-        provider_id: Option<String>,
+        /// The ids the next hop gave it, one a segment or one in all.
+        provider_ids: Vec<String>,
     },
     /// It certainly did not go; another try may work.
     Retry {
@@ -128,13 +128,21 @@ impl Route {
         }
     }
 
+    /// Whether the next hop reports what became of a text it took.
+    pub const fn gives_receipts(&self) -> bool {
+        match self {
+            Self::Sms(sms) => sms.gives_receipts(),
+            Self::Console(_) | Self::Email(_) | Self::Pretended(_) => false,
+        }
+    }
+
     /// Sends one text and says what became of it.
     pub async fn send(&self, text: &Outgoing) -> Outcome {
         match self {
             Self::Console(console) => console.send(text),
             Self::Sms(sms) => sms.send(text).await,
             Self::Email(email) => email.send(text).await,
-            Self::Pretended(_) => Outcome::Accepted { provider_id: None },
+            Self::Pretended(_) => Outcome::Accepted { provider_ids: Vec::new() },
         }
     }
 }

@@ -48,6 +48,10 @@ impl SmsHttp {
         self.settings.deduplicates
     }
 
+    pub(super) const fn gives_receipts(&self) -> bool {
+        self.settings.receipts.is_some()
+    }
+
     pub(super) async fn send(&self, text: &Outgoing) -> Outcome {
         match self.request(text).send().await {
             Ok(answer) => self.judge(answer, text.now).await,
@@ -102,7 +106,7 @@ impl SmsHttp {
             (Some(body), _) => accepted(test, &body).unwrap_or_else(|| Outcome::Refused {
                 why: format!("the gateway's answer {} fails the success test", status.as_u16()),
             }),
-            (None, false) => Outcome::Accepted { provider_id: None },
+            (None, false) => Outcome::Accepted { provider_ids: Vec::new() },
             (None, true) => Outcome::Unknown {
                 why: "the connection broke inside the gateway's answer".to_owned(),
             },
@@ -256,7 +260,8 @@ fn accepted(test: &SuccessTest, body: &str) -> Option<Outcome> {
     if test.contains.as_ref().is_some_and(|wanted| !body.contains(wanted.as_str())) {
         return None;
     }
-    Some(Outcome::Accepted { provider_id: test.message_id_pointer.as_ref().and_then(at) })
+    let provider_ids = test.message_id_pointer.iter().filter_map(at).collect();
+    Some(Outcome::Accepted { provider_ids })
 }
 
 /// A plain JSON value as text.

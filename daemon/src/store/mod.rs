@@ -60,6 +60,7 @@ mod journal;
 mod marks;
 mod notices;
 mod outbox;
+mod receipts;
 mod row;
 mod seasons;
 mod texts;
@@ -77,6 +78,7 @@ pub use inbound::{Handling, Inbound};
 pub use journal::{Record, Via};
 pub use notices::{Closing, Ending, Identity, Notice, Telling};
 pub use outbox::{Attempt, Settlement};
+pub use receipts::{Cause, Fate, Receipt, ReceiptState, Stranded};
 pub use seasons::SeasonRows;
 pub use texts::{Queued, Text, TextFilter, TextKind, TextState};
 pub use weather::WeatherHour;
@@ -103,10 +105,11 @@ static MIGRATOR: LazyLock<Migrator> = LazyLock::new(|| {
 });
 
 /// Number, name and text of every step, in order; a test compares them with the folder.
-const MIGRATIONS: [(i64, &str, &str); 3] = [
+const MIGRATIONS: [(i64, &str, &str); 4] = [
     (1, "journal", include_str!("../../../migrations/0001_journal.sql")),
     (2, "weather", include_str!("../../../migrations/0002_weather.sql")),
     (3, "texts", include_str!("../../../migrations/0003_texts.sql")),
+    (8, "receipts", include_str!("../../../migrations/0008_receipts.sql")),
 ];
 
 /// Most connections of one instance.

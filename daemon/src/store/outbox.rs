@@ -2,6 +2,7 @@
 
 use super::Store;
 use super::error::{Error, Result};
+use super::receipts;
 #[cfg(test)]
 use super::row::Place;
 #[cfg(test)]
@@ -17,8 +18,8 @@ use std::time::Duration;
 pub enum Settlement {
     /// The next hop took it.
     Sent {
-        /// The id the next hop gave it.
-        provider_id: Option<String>,
+        /// The ids the next hop gave it, one a segment or one in all.
+        provider_ids: Vec<String>,
     },
     /// It certainly did not go; try again.
     Retry {
@@ -92,11 +93,11 @@ impl Settlement {
             unknown: false,
         };
         match self {
-            Self::Sent { provider_id } => Change {
+            Self::Sent { provider_ids } => Change {
                 state: "sent",
                 outcome: Some("sent"),
                 sent: true,
-                provider_id: provider_id.as_deref(),
+                provider_id: provider_ids.first().map(String::as_str),
                 ..change
             },
             Self::Retry { due_at, why } => {
@@ -198,6 +199,9 @@ impl Store {
             .fetch_optional(connection)
             .await?);
         let number = number.ok_or_else(|| Error::LostLease { id: id.to_owned() })?;
+        if let Settlement::Sent { provider_ids } = settlement {
+            receipts::insert_parts(&mut tx, id, provider_ids).await?;
+        }
         if let Some(outcome) = change.outcome {
             let duration_ms = i64::try_from(took.as_millis()).unwrap_or(i64::MAX);
             with_tx!(&mut tx, connection => sqlx::query(
@@ -281,7 +285,7 @@ mod tests {
     const TOOK: Duration = Duration::from_millis(120);
 
     fn sent() -> Settlement {
-        Settlement::Sent { provider_id: Some("gw-1".to_owned()) }
+        Settlement::Sent { provider_ids: vec!["gw-1".to_owned()] }
     }
 
     fn ids(claimed: &[Queued]) -> Vec<&str> {

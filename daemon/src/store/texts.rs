@@ -18,7 +18,7 @@ pub enum TextKind {
     Notice,
     /// It answers what a person wrote.
     Reply,
-    /// It is the advisor's morning message.
+    /// It is for the advisor: the morning message, or word of a text that did not arrive.
     Digest,
     /// It confirms STOP, and alone may still go after it.
     StopConfirmation,
@@ -354,7 +354,7 @@ mod tests {
 
     async fn send(store: &Store, id: &str, now: DateTime<Utc>) {
         store.lease(now, now + Duration::from_mins(1), id, 99).await.unwrap();
-        let sent = Settlement::Sent { provider_id: Some(format!("gw-{id}")) };
+        let sent = Settlement::Sent { provider_ids: vec![format!("gw-{id}")] };
         store.settle(id, id, now, Duration::ZERO, &sent).await.unwrap();
     }
 

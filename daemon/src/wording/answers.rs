@@ -79,6 +79,15 @@ pub enum Answer<'a> {
     Stopped,
     /// Texts come again after START.
     Started,
+    /// To the advisor: an urgent text did not arrive, and there is no other way.
+    NotArrived {
+        /// Name of the person it was for.
+        name: &'a str,
+        /// What it was about.
+        topic: &'a str,
+        /// On which fields.
+        fields: &'a [&'a str],
+    },
     /// The first text to a person.
     Welcome {
         /// Most texts a day.
@@ -96,6 +105,7 @@ pub(super) struct Slots {
     stage: String,
     pounds: String,
     topic: String,
+    name: String,
     passes: String,
     reason: String,
     contact: String,
@@ -105,7 +115,7 @@ pub(super) struct Slots {
 }
 
 /// Every wording an answer can ask for.
-pub(super) const NAMES: [&str; 25] = [
+pub(super) const NAMES: [&str; 26] = [
     "rain",
     "stage",
     "weeds",
@@ -124,6 +134,7 @@ pub(super) const NAMES: [&str; 25] = [
     "not_understood",
     "help",
     "stopped",
+    "not_arrived",
     "started",
     "welcome",
     "pass_pre",
@@ -173,6 +184,10 @@ impl Wording {
                 ("help", Slots { contact: about(contact), most, ..empty })
             }
             Answer::Stopped => ("stopped", empty),
+            Answer::NotArrived { name, topic, .. } => {
+                let (name, topic) = (name.to_owned(), topic.to_owned());
+                ("not_arrived", Slots { name, topic, ..empty })
+            }
             Answer::Started => ("started", empty),
             Answer::Welcome { most } => ("welcome", Slots { most, ..empty }),
         }
@@ -238,6 +253,7 @@ const fn fields_of<'a>(answer: &Answer<'a>) -> &'a [&'a str] {
         | Answer::AskField { fields }
         | Answer::AskPass { fields, .. }
         | Answer::NothingOpen { fields }
+        | Answer::NotArrived { fields, .. }
         | Answer::Why { fields, .. } => fields,
         Answer::AskDay
         | Answer::NothingTold { .. }

@@ -291,6 +291,8 @@ fn answers(fields: &[&str], reason: &str, contact: &str, mut each: impl FnMut(&s
     each("not understood", Answer::NotUnderstood);
     each("help", Answer::Help { contact, most: 3 });
     each("stopped", Answer::Stopped);
+    let (name, topic) = ("Ray Holt", "post overdue");
+    each("not arrived", Answer::NotArrived { name, topic, fields });
     each("started", Answer::Started);
     each("welcome", Answer::Welcome { most: 3 });
 }

@@ -1,6 +1,7 @@
 //! Rounds as they run, over a record of their own and a pretended clock.
 
 mod digesting;
+mod falling_back;
 mod pulling;
 mod sending;
 mod stage;

@@ -106,7 +106,7 @@ async fn sent(twist: Twist) -> Outcome {
 async fn a_digest_arrives_whole_under_its_own_id() {
     let server = serve(Twist::None);
     let email = Email::new(&settings(server.port), Some(&"hush".into())).unwrap();
-    assert_eq!(email.send(&digest()).await, Outcome::Accepted { provider_id: None });
+    assert_eq!(email.send(&digest()).await, Outcome::Accepted { provider_ids: Vec::new() });
     let mail = server.mail.recv_timeout(Duration::from_secs(5)).unwrap();
     for line in [
         "Message-ID: <0196f0c0-0000-7000-8000-000000000001@prairie.test>",
@@ -130,7 +130,7 @@ async fn a_text_without_html_is_one_plain_part() {
     let server = serve(Twist::None);
     let email = Email::new(&settings(server.port), Some(&"hush".into())).unwrap();
     let text = Outgoing { html: None, subject: None, ..digest() };
-    assert_eq!(email.send(&text).await, Outcome::Accepted { provider_id: None });
+    assert_eq!(email.send(&text).await, Outcome::Accepted { provider_ids: Vec::new() });
     let mail = server.mail.recv_timeout(Duration::from_secs(5)).unwrap();
     assert!(mail.contains("Content-Type: text/plain"), "{mail}");
     assert!(!mail.contains("multipart"), "{mail}");

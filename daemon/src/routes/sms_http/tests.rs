@@ -60,7 +60,7 @@ async fn a_form_carries_every_field_and_our_id() {
          validity_s = \"ttl\" }",
     );
     let outcome = gateway(&settings).send(&samples::text()).await;
-    assert_eq!(outcome, Outcome::Accepted { provider_id: None });
+    assert_eq!(outcome, Outcome::Accepted { provider_ids: Vec::new() });
 }
 
 #[tokio::test]
@@ -87,7 +87,7 @@ async fn json_nests_by_dots_and_signs_in_with_a_token() {
          message_id_pointer = \"/result/ids/0/id\" }",
     );
     let outcome = gateway(&settings).send(&samples::text()).await;
-    assert_eq!(outcome, Outcome::Accepted { provider_id: Some("4711".to_owned()) });
+    assert_eq!(outcome, Outcome::Accepted { provider_ids: vec!["4711".to_owned()] });
 }
 
 #[tokio::test]
@@ -108,7 +108,7 @@ async fn a_query_signs_in_with_user_and_password() {
          auth = { kind = \"basic\", user = \"desk\", password = { env = \"PASSWORD\" } }",
     );
     let outcome = gateway(&settings).send(&samples::text()).await;
-    assert_eq!(outcome, Outcome::Accepted { provider_id: None });
+    assert_eq!(outcome, Outcome::Accepted { provider_ids: Vec::new() });
 }
 
 #[tokio::test]
@@ -222,7 +222,7 @@ async fn a_hang_up_after_the_request_leaves_the_outcome_unknown() {
 async fn a_cut_answer_counts_by_its_status_unless_the_test_needs_the_body() {
     let cut = "HTTP/1.1 200 OK\r\nContent-Length: 40\r\n\r\n{\"stat";
     let outcome = gateway(&settings(&hang_up_after(cut), "")).send(&samples::text()).await;
-    assert_eq!(outcome, Outcome::Accepted { provider_id: None });
+    assert_eq!(outcome, Outcome::Accepted { provider_ids: Vec::new() });
     let tested = settings(&hang_up_after(cut), "success = { contains = \"OK\" }");
     let outcome = gateway(&tested).send(&samples::text()).await;
     assert!(matches!(outcome, Outcome::Unknown { .. }), "{outcome:?}");
