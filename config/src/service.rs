@@ -350,11 +350,6 @@ pub enum Verify {
         /// Where the password is.
         password: SecretSource,
     },
-    /// A secret as the last step of the address, `/hooks/.../SECRET`.
-    Path {
-        /// Where the secret is.
-        secret: SecretSource,
-    },
     /// A code over the raw body in a header (RFC 2104).
     Hmac {
         /// Where the key is.
@@ -376,6 +371,18 @@ pub enum Verify {
         /// Where the key is, with or without `whsec_`.
         secret: SecretSource,
     },
+}
+
+impl Verify {
+    /// Where its secret is.
+    pub const fn secret(&self) -> &SecretSource {
+        match self {
+            Self::Header { secret, .. }
+            | Self::Basic { password: secret, .. }
+            | Self::Hmac { secret, .. }
+            | Self::StandardWebhooks { secret } => secret,
+        }
+    }
 }
 
 /// Hash function of a code.

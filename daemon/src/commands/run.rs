@@ -3,9 +3,9 @@
 use super::Failure;
 use crate::clock::{Clock, Ids};
 use crate::lifecycle::{self, End, Signals, Wish};
-use crate::pages::{self, Hook, InboundMessage, Inbox, Pages};
+use crate::pages::{self, Hook, InboundMessage, Inbox, Pages, ReceiptHook};
 use crate::rounds::Desk;
-use crate::store::{Inbound, Store};
+use crate::store::{Inbound, Receipt, Store};
 use crate::wire::{self, Outside};
 use clap::{Args, ValueEnum};
 use furrowbell_config::Book;
@@ -60,12 +60,13 @@ pub async fn run(args: RunArgs) -> Result<(), Failure> {
     };
     let desk = wire::desk(book, store, clock, Outside::Real)?;
     let hook = hook(&desk)?;
+    let receipts = receipt_hook(&desk)?;
 
     let mut signals = Signals::listen()?;
     let stop = CancellationToken::new();
     let mut tasks = JoinSet::new();
     if let Some(listener) = listener {
-        let router = pages::router(pages(&desk, hook));
+        let router = pages::router(pages(&desk, hook, receipts));
         tasks.spawn(serve(listener, router, stop.clone()));
     }
     let (reloaded, desks) = watch::channel(desk);
@@ -114,13 +115,24 @@ fn hook(desk: &Desk) -> Result<Option<Hook>, Failure> {
     Ok(Some(hook))
 }
 
-fn pages(desk: &Desk, hook: Option<Hook>) -> Pages<StoredReplies> {
+/// The hook for receipts that the SMS route's settings describe.
+fn receipt_hook(desk: &Desk) -> Result<Option<ReceiptHook>, Failure> {
+    let sms = desk.book.service.routes.sms.as_ref();
+    let Some(settings) = sms.and_then(|sms| sms.receipts.clone()) else { return Ok(None) };
+    let secret = wire::secret(&desk.book, settings.verify.secret())?;
+    let hook = ReceiptHook::new(settings, secret);
+    Ok(Some(hook.map_err(|fault| Failure::Fault(fault.to_string()))?))
+}
+
+fn pages(desk: &Desk, hook: Option<Hook>, receipts: Option<ReceiptHook>) -> Pages<StoredReplies> {
     Pages {
         inbox: StoredReplies { store: desk.store.clone(), ids: desk.ids.clone() },
         clock: desk.clock.clone(),
         figures: desk.figures.clone(),
         round_every: chrono::TimeDelta::minutes(desk.book.service.rounds.every_minutes.into()),
         hook,
+        receipts,
+        reported: desk.to_send.clone(),
         arrived: desk.came_in.clone(),
     }
 }
@@ -146,6 +158,10 @@ impl Inbox for StoredReplies {
             outcome: None,
         };
         self.store.receive(&inbound).await
+    }
+
+    async fn store_receipt(&self, receipt: Receipt) -> Result<bool, Self::Error> {
+        self.store.record_receipt(&receipt).await
     }
 
     async fn reachable(&self) -> bool {

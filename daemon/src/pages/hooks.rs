@@ -13,7 +13,7 @@ use std::sync::Arc;
 use subtle::ConstantTimeEq;
 
 /// No reply is longer.
-const BODY_LIMIT: usize = 16 * 1024;
+pub(super) const BODY_LIMIT: usize = 16 * 1024;
 
 /// How a gateway posts replies.
 #[derive(Debug, Clone)]
@@ -94,14 +94,14 @@ pub(super) async fn sms<I: Inbox>(
 }
 
 /// What was posted: a JSON document, or names and values.
-enum Posted {
+pub(super) enum Posted {
     Json(Value),
     Pairs(HashMap<String, String>),
 }
 
 impl Posted {
     /// Reads by the content type; without a body the query counts.
-    fn parse(headers: &HeaderMap, body: &[u8], query: Option<&str>) -> Option<Self> {
+    pub(super) fn parse(headers: &HeaderMap, body: &[u8], query: Option<&str>) -> Option<Self> {
         let kind = headers.get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok());
         let kind = kind.unwrap_or_default().split(';').next().unwrap_or_default().trim();
         if body.is_empty() {
@@ -117,7 +117,7 @@ impl Posted {
     }
 
     /// The value of that name; in JSON dots lead into nested objects.
-    fn value(&self, name: &str) -> Option<String> {
+    pub(super) fn value(&self, name: &str) -> Option<String> {
         match self {
             Self::Pairs(pairs) => pairs.get(name).cloned(),
             Self::Json(json) => {

@@ -3,11 +3,15 @@
 mod figures;
 mod health;
 mod hooks;
+mod receipts;
+mod verify;
 
 pub use figures::{Figures, TextState};
 pub use hooks::{Hook, HookFault};
+pub use receipts::ReceiptHook;
 
 use crate::clock::Clock;
+use crate::store::Receipt;
 use axum::Router;
 use axum::extract::State;
 use axum::http::header;
@@ -44,6 +48,12 @@ pub trait Inbox: Send + Sync + 'static {
         message: InboundMessage,
     ) -> impl Future<Output = Result<bool, Self::Error>> + Send;
 
+    /// Keeps a receipt for good; false when it was there already.
+    fn store_receipt(
+        &self,
+        receipt: Receipt,
+    ) -> impl Future<Output = Result<bool, Self::Error>> + Send;
+
     /// Whether the database answers.
     fn reachable(&self) -> impl Future<Output = bool> + Send;
 }
@@ -60,6 +70,10 @@ pub struct Pages<I> {
     pub round_every: TimeDelta,
     /// How replies come in; without it there is no hook.
     pub hook: Option<Hook>,
+    /// How receipts come in; without it there is no hook for them.
+    pub receipts: Option<ReceiptHook>,
+    /// Woken by each new receipt, after it was stored.
+    pub reported: Arc<Notify>,
     /// Woken by each new reply, after it was stored.
     pub arrived: Arc<Notify>,
 }
@@ -71,6 +85,9 @@ pub fn router<I: Inbox>(pages: Pages<I>) -> Router {
         Router::new().route("/health", get(health::page)).route("/metrics", get(metrics));
     if has_hook {
         router = router.route("/hooks/sms", post(hooks::sms));
+    }
+    if pages.receipts.is_some() {
+        router = router.route("/hooks/sms/receipts", post(receipts::sms));
     }
     router.with_state(Arc::new(pages))
 }

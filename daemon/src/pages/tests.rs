@@ -1,4 +1,5 @@
 use super::*;
+use crate::store::ReceiptState;
 use reqwest::{Client, Response, StatusCode};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -11,6 +12,7 @@ struct Away;
 #[derive(Clone, Default)]
 struct Kept {
     messages: Arc<Mutex<Vec<InboundMessage>>>,
+    receipts: Arc<Mutex<Vec<Receipt>>>,
     away: Arc<AtomicBool>,
 }
 
@@ -26,6 +28,18 @@ impl Inbox for Kept {
         let known = id.is_some() && messages.iter().any(|other| other.provider_id == *id);
         if !known {
             messages.push(message);
+        }
+        Ok(!known)
+    }
+
+    async fn store_receipt(&self, receipt: Receipt) -> Result<bool, Away> {
+        if self.away.load(Ordering::SeqCst) {
+            return Err(Away);
+        }
+        let mut receipts = self.receipts.lock().unwrap();
+        let known = receipts.contains(&receipt);
+        if !known {
+            receipts.push(receipt);
         }
         Ok(!known)
     }
@@ -53,12 +67,16 @@ async fn run(inbound: &str) -> Running {
     let kept = Kept::default();
     let arrived = Arc::new(Notify::new());
     let settings = toml::from_str(&format!("secret = {{ env = \"HOOK\" }}\n{inbound}")).unwrap();
+    let receipts = "verify = { kind = \"header\", secret = { env = \"HOOK\" } }\nid = \"ref\"";
+    let receipts = toml::from_str(receipts).unwrap();
     let pages = Pages {
         inbox: kept.clone(),
         clock: clock.clone(),
         figures: Arc::clone(&figures),
         round_every: TimeDelta::minutes(60),
         hook: Some(Hook::new(settings, "hush".into()).unwrap()),
+        receipts: Some(ReceiptHook::new(receipts, "hush".into()).unwrap()),
+        reported: Arc::default(),
         arrived: Arc::clone(&arrived),
     };
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
@@ -214,6 +232,8 @@ async fn without_a_hook_there_is_no_address_for_one() {
         clock,
         round_every: TimeDelta::minutes(60),
         hook: None,
+        receipts: None,
+        reported: Arc::default(),
         arrived: Arc::default(),
     };
     let stop = CancellationToken::new();
@@ -235,4 +255,29 @@ async fn the_listener_closes_when_told() {
     assert!(
         tokio::net::TcpStream::connect(service.base.trim_start_matches("http://")).await.is_err()
     );
+}
+
+#[tokio::test]
+async fn a_receipt_is_kept_once_and_only_from_the_gateway() {
+    let running = run("").await;
+    let url = format!("{}/hooks/sms/receipts", running.base);
+    let post = |secret: &str, body: &[(&str, &str)]| {
+        running.client.post(&url).header("X-Hook-Secret", secret).form(body)
+    };
+    let body = [("ref", "gw-1"), ("status", "delivered")];
+    assert_eq!(status(post("guess", &body)).await, StatusCode::UNAUTHORIZED);
+    assert_eq!(status(running.client.post(&url).form(&body)).await, StatusCode::UNAUTHORIZED);
+    assert_eq!(status(post("hush", &[("status", "delivered")])).await, StatusCode::BAD_REQUEST);
+    assert!(running.kept.receipts.lock().unwrap().is_empty());
+    for _ in 0..2 {
+        assert_eq!(status(post("hush", &body)).await, StatusCode::NO_CONTENT);
+    }
+    let odd = [("ref", "gw-2"), ("status", "DELIVERED?")];
+    assert_eq!(status(post("hush", &odd)).await, StatusCode::NO_CONTENT);
+    let kept = running.kept.receipts.lock().unwrap().clone();
+    let states: Vec<_> = kept.iter().map(|one| (one.provider_id.as_str(), one.state)).collect();
+    let wanted = [("gw-1", ReceiptState::Delivered), ("gw-2", ReceiptState::Unknown)];
+    assert_eq!(states, wanted);
+    running.kept.away.store(true, Ordering::SeqCst);
+    assert_eq!(status(post("hush", &body)).await, StatusCode::SERVICE_UNAVAILABLE);
 }

@@ -295,7 +295,7 @@ mod tests {
                 .unwrap();
             });
             let refusal = store.migrate().await.unwrap_err();
-            assert!(matches!(refusal, Error::Newer { found: 9999, known: 3 }), "{refusal}");
+            assert!(matches!(refusal, Error::Newer { found: 9999, known: 8 }), "{refusal}");
         })
         .await;
     }
