@@ -134,7 +134,7 @@ impl Store {
             };
             states.extend(state);
         }
-        Ok(taken_together(&whole, segments.iter().map(|(_, states)| states.as_slice())))
+        Ok(taken_together(&whole, &segments))
     }
 
     /// Notice texts that still make sense, need another way and have not gone it: refused for
@@ -230,17 +230,14 @@ impl Store {
     }
 }
 
-fn taken_together<'a>(
-    whole: &[ReceiptState],
-    segments: impl Iterator<Item = &'a [ReceiptState]> + Clone,
-) -> Fate {
+fn taken_together(whole: &[ReceiptState], segments: &[(String, Vec<ReceiptState>)]) -> Fate {
     let delivered = |states: &[ReceiptState]| states.contains(&ReceiptState::Delivered);
     let lost = |states: &[ReceiptState]| !delivered(states) && states.iter().any(|s| s.is_loss());
     if delivered(whole) {
         Fate::Delivered
-    } else if lost(whole) || segments.clone().any(lost) {
+    } else if lost(whole) || segments.iter().any(|(_, states)| lost(states)) {
         Fate::Lost
-    } else if segments.clone().next().is_some() && segments.clone().all(delivered) {
+    } else if !segments.is_empty() && segments.iter().all(|(_, states)| delivered(states)) {
         Fate::Delivered
     } else {
         Fate::Open

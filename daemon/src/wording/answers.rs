@@ -186,7 +186,7 @@ impl Wording {
             Answer::Stopped => ("stopped", empty),
             Answer::NotArrived { name, topic, .. } => {
                 let (name, topic) = (name.to_owned(), topic.to_owned());
-                ("not_arrived", Slots { name, topic, ..empty })
+                ("not_arrived", Slots { topic, name, ..empty })
             }
             Answer::Started => ("started", empty),
             Answer::Welcome { most } => ("welcome", Slots { most, ..empty }),

@@ -42,11 +42,11 @@ async fn to_advisor(stage: &Stage) -> Vec<String> {
     word.map(|queued| queued.text.body).collect()
 }
 
-async fn receipt(stage: &Stage, state: ReceiptState) {
-    let at = stage.desk.clock.now();
+async fn report(on: &Stage, state: ReceiptState) {
+    let at = on.desk.clock.now();
     let provider_id = "gw-1".to_owned();
     let receipt = Receipt { route: RouteName::Sms, provider_id, state, at };
-    stage.desk.store.record_receipt(&receipt).await.unwrap();
+    on.desk.store.record_receipt(&receipt).await.unwrap();
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -69,7 +69,7 @@ async fn a_delivery_ends_the_wait_and_a_route_without_receipts_has_none() {
     let (_server, delivered) = stage(200, true).await;
     delivered.decide(&[("Creek", urgent(120.0, "2026-05-25"))]).await;
     turn(&delivered, 0).await;
-    receipt(&delivered, ReceiptState::Delivered).await;
+    report(&delivered, ReceiptState::Delivered).await;
     let (_server, silent) = stage(200, false).await;
     silent.decide(&[("Creek", urgent(120.0, "2026-05-25"))]).await;
     turn(&silent, 0).await;
@@ -84,7 +84,7 @@ async fn a_loss_and_a_refusal_are_told_at_once() {
     let (_server, lost) = stage(200, true).await;
     lost.decide(&[("Creek", urgent(120.0, "2026-05-25"))]).await;
     turn(&lost, 0).await;
-    receipt(&lost, ReceiptState::Expired).await;
+    report(&lost, ReceiptState::Expired).await;
     turn(&lost, 1).await;
     assert_eq!(to_advisor(&lost).await.len(), 1);
 
