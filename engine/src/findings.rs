@@ -83,6 +83,15 @@ impl Topic {
         }
     }
 
+    /// Days after one telling within which another occasion of the topic is the same news: ground
+    /// that hovers around the temperature to plant at is ready many times a week.
+    pub const fn cool_down_days(self) -> u64 {
+        match self {
+            Self::Seedbed => 7,
+            _ => 0,
+        }
+    }
+
     /// The topic of that name.
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|topic| topic.name() == name)
