@@ -3,7 +3,7 @@
 use super::Desk;
 use super::timing::local_day;
 use crate::store::WeatherHour;
-use crate::weather::{days, grid, sources};
+use crate::weather::{days, freshness, grid, sources};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use furrowbell_config::farms::{Farm, Field};
@@ -132,8 +132,11 @@ impl<'a> Forecasts<'a> {
         if let Some(forecast) = self.read.get(&key) {
             return Ok(forecast.clone());
         }
-        let rows = self.desk.store.hours(cell, now - SEASON, now + AHEAD).await?;
+        let mut rows = self.desk.store.hours(cell, now - SEASON, now + AHEAD).await?;
         let issued = rows.iter().map(|row| row.issued_at).max();
+        rows.retain(|row| {
+            row.kind != Kind::Forecast || freshness::is_believed(row.hour, row.issued_at, now)
+        });
         let hours: Vec<_> = rows.iter().map(hour).collect();
         let ahead = rows.iter().filter(|row| row.hour >= now);
         let forecast = Forecast {

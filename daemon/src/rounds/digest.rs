@@ -144,7 +144,7 @@ impl Desk {
             held_back,
             expired,
             replies: self.replies_to_read(advisor, since).await?,
-            unknown: own.iter().filter_map(|at| unknown_line(at)).collect(),
+            unknown: unknown_lines(&own),
             farms: farm_blocks(&own),
             forecast,
         }))
@@ -341,6 +341,13 @@ fn sent_line(told: Told, queued: &Queued, notices: &[Notice]) -> SentLine {
         },
         replied: notices.iter().any(answered),
     }
+}
+
+/// Fields without weather, those without it for longest first.
+fn unknown_lines(own: &[&FieldNow<'_>]) -> Vec<UnknownLine> {
+    let mut lines: Vec<_> = own.iter().filter_map(|at| unknown_line(at)).collect();
+    lines.sort_by_key(|line| line.since);
+    lines
 }
 
 fn unknown_line(at: &FieldNow<'_>) -> Option<UnknownLine> {

@@ -5,8 +5,10 @@
 
 pub mod advance;
 pub mod answer;
+mod correct;
 pub mod decide;
 pub mod digest;
+mod known;
 pub mod pull;
 pub mod record;
 pub mod send;

@@ -5,6 +5,7 @@ pub mod cells;
 pub mod days;
 pub mod fault;
 pub mod files;
+pub mod freshness;
 pub mod grid;
 pub mod interval;
 pub mod layers;
