@@ -31,7 +31,7 @@ impl Known {
 
     /// Tellings to the same person within the topic's cool-down.
     fn near<'a>(&'a self, identity: &'a Identity) -> impl Iterator<Item = &'a Identity> {
-        let days = Days::new(identity.topic.cool_down_days());
+        let days = Days::new(identity.topic.cool_down_days().max(1));
         let at = |occasion: NaiveDate, version, person: &str| Identity {
             occasion,
             version,
