@@ -72,6 +72,7 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
     lines.extend(entries.into_iter().map(|entry| format!("  {}  {}", entry.date, happened(entry))));
     lines.push(String::new());
     lines.push(format!("Clocks on {}:", at.today));
+    lines.extend(at.season.findings.iter().find_map(unknown));
     match &at.season.now {
         Some(now) => lines.extend(clocks(now)),
         None => lines.push("  not started: nothing planted or sprayed yet".to_owned()),
@@ -101,6 +102,12 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
     lines.extend(listed.map(day_line));
     lines.push(String::new());
     lines.join("\n")
+}
+
+/// Why the clocks below are not to be trusted, where weather is missing.
+fn unknown(finding: &Finding) -> Option<String> {
+    let Evidence::WeatherGap { since, days } = finding.evidence else { return None };
+    Some(format!("  unknown since {since}: no weather for {days} days; dates below may be off"))
 }
 
 fn shown(finding: &Finding) -> String {

@@ -95,7 +95,8 @@ impl Wording {
             news: [gone.clone(), gone],
             action: part("gone_action"),
             reply: [reply.clone(), reply],
-            label: part("label"),
+            // It urges no pass, so no label is to be followed.
+            label: String::new(),
             stop: self.stop(&input),
         };
         self.fitted(&input, &parts)
