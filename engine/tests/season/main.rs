@@ -6,3 +6,4 @@ mod memory;
 mod rules;
 mod seedbed;
 mod spray;
+mod trust;
