@@ -2,7 +2,7 @@
 
 use crate::field::{Field, date};
 use chrono::NaiveDate;
-use furrowbell_engine::findings::{Topic, Urgency};
+use furrowbell_engine::findings::{Finding, Topic, Urgency};
 use furrowbell_engine::told::{MATERIAL_SOIL_F, Stand, stand};
 use furrowbell_engine::units::Celsius;
 use furrowbell_engine::weather::{Day, Kind, Sourced};
@@ -21,7 +21,7 @@ fn ten_days_without_weather_raise_the_gap_alone_and_heal_when_data_return() {
     blind(&mut field, date(5, 12), 10);
     let today = date(5, 21);
     let findings = field.on(today).findings;
-    let topics: Vec<_> = findings.iter().map(|finding| finding.topic()).collect();
+    let topics: Vec<_> = findings.iter().map(Finding::topic).collect();
     assert_eq!(topics, [Topic::WeatherGap], "a guess would be told");
     assert_eq!((findings[0].urgency, findings[0].occasion), (Urgency::Digest, date(5, 12)));
     let seen = whole.on(today).findings;
@@ -39,8 +39,7 @@ fn what_was_measured_before_the_gap_is_still_news_in_it() {
     let mut field = Field::corn();
     field.rain(date(5, 8), 1.2, Kind::Station);
     blind(&mut field, date(5, 9), 6);
-    let topics: Vec<_> =
-        field.on(date(5, 11)).findings.iter().map(|finding| finding.topic()).collect();
+    let topics: Vec<_> = field.on(date(5, 11)).findings.iter().map(Finding::topic).collect();
     assert_eq!(topics, [Topic::RainSet, Topic::WeatherGap]);
 }
 
