@@ -4,6 +4,7 @@
 //! journal has answered, what is held, and what would come too late to be of use is not raised.
 
 mod field;
+mod groups;
 mod nitrogen;
 mod post;
 mod pre;
@@ -30,6 +31,7 @@ pub(crate) fn find(course: &Course<'_>) -> Vec<Finding> {
         post::closing(course),
         post::overdue(course),
         spray::hours(course),
+        groups::few(course),
         nitrogen::sidedress_open(course),
         nitrogen::sidedress_closing(course),
         nitrogen::loss(course),
