@@ -97,6 +97,8 @@ mod tests {
         Evidence::PostClosing {
             closes,
             limit: PostLimit::CropHeight { inches: 30.0, ingredient, label },
+            again: false,
+            no_label: None,
         }
     }
 

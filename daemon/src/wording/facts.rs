@@ -6,7 +6,9 @@ use furrowbell_config::people::Language;
 use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::findings::{
     EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack, SeedbedVerdict,
+    SprayPass,
 };
+use furrowbell_engine::reference::herbicides::Ingredient;
 use serde::Serialize;
 
 /// A need this close to a quarter inch is said as that quarter; the slack keeps rounding out.
@@ -45,7 +47,22 @@ pub(super) struct Facts {
     pub latest: String,
     pub low: String,
     pub reach: &'static str,
+    /// The named weed that late rain may still catch, and whether it shows by whitening.
+    pub caught: &'static str,
+    pub whitens: bool,
     pub dry: bool,
+    pub washed: bool,
+    pub renewed: bool,
+    pub again: bool,
+    pub no_label: &'static str,
+    pub pass: &'static str,
+    pub applied: bool,
+    pub weed: &'static str,
+    pub groups: String,
+    pub lost: String,
+    pub expected: String,
+    pub expected_low: String,
+    pub expected_high: String,
     pub hours: String,
     pub refused: &'static str,
     pub verdict: &'static str,
@@ -102,8 +119,17 @@ impl Facts {
                 }
             }
             Evidence::Emergence { on, .. } => facts.happens(*on, today, language),
-            Evidence::RainNeeded { days: since, rain_in, need_in, ingredient, ahead, .. } => {
+            Evidence::RainNeeded {
+                days: since,
+                rain_in,
+                need_in,
+                ingredient,
+                ahead,
+                reach_back,
+                ..
+            } => {
                 facts.days = days(*since);
+                facts.reach = reach_back.map_or("", reach_name);
                 let needed = as_said(*need_in);
                 facts.rain = rain_short_of(*rain_in, needed);
                 facts.need = trimmed(needed);
@@ -113,42 +139,66 @@ impl Facts {
                     facts.rain_ahead_by = by_day(*date);
                 }
             }
-            Evidence::RainSet { on, rain_in, residual_ends, .. } => {
+            Evidence::RainSet { on, rain_in, residual_ends, washed, .. } => {
+                facts.washed = *washed;
                 facts.happens(*on, today, language);
                 facts.rain = rain(*rain_in);
                 facts.span = span(residual_ends.earliest, residual_ends.likely);
                 facts.ends = day(residual_ends.likely);
             }
-            Evidence::RainLate { on, rain_in, waited_days, reach_back, .. } => {
+            Evidence::RainLate { on, rain_in, waited_days, reach_back, caught, .. } => {
                 facts.happens(*on, today, language);
                 facts.rain = rain(*rain_in);
                 facts.days = days(*waited_days);
-                facts.reach = match reach_back {
-                    ReachBack::None => "none",
-                    ReachBack::SmallBroadleaves => "small",
-                };
+                facts.reach = reach_name(*reach_back);
+                if let Some(caught) = caught {
+                    facts.caught = caught.weed.name();
+                    facts.whitens = caught.whitens;
+                    facts.ingredient = caught.ingredient.name();
+                }
             }
-            Evidence::ResidualEnding { ends, dry, .. } => {
+            Evidence::ResidualEnding { ends, dry, washed, renewed, .. } => {
+                facts.washed = *washed;
+                facts.renewed = *renewed;
                 facts.fades = day(ends.earliest.max(today));
                 facts.ends = day(ends.likely.max(today));
                 facts.dry = *dry;
             }
-            Evidence::PostOpen { reason, closes, limit } => {
+            Evidence::PostOpen { reason, closes, limit, no_label } => {
+                facts.no_label = no_label.map_or("", Ingredient::name);
                 facts.reason = reason_name(*reason);
                 facts.closes = day(closes.likely);
                 facts.limited_by(limit);
             }
-            Evidence::PostClosing { closes, limit } => {
+            Evidence::PostClosing { closes, limit, again, no_label } => {
+                facts.again = *again;
+                facts.no_label = no_label.map_or("", Ingredient::name);
                 facts.closes = day(closes.likely);
                 facts.limited_by(limit);
             }
-            Evidence::PostOverdue { closed_on, limit } => {
+            Evidence::PostOverdue { closed_on, limit, again } => {
+                facts.again = *again;
                 facts.happens(*closed_on, today, language);
                 facts.limited_by(limit);
             }
             Evidence::SprayHours { runs, refused } => {
                 facts.hours = spans(runs, language);
                 facts.refused = refused.map_or("", said_of);
+            }
+            Evidence::FewGroups { pass, applied, weed, groups, lost, expected } => {
+                facts.pass = match pass {
+                    SprayPass::Pre => "pre",
+                    SprayPass::Post => "post",
+                };
+                facts.applied = *applied;
+                facts.weed = weed.name();
+                facts.groups = listed(groups);
+                facts.lost = listed(lost);
+                if let Some(seen) = expected {
+                    facts.expected = whole(seen.likely);
+                    facts.expected_low = whole(seen.low);
+                    facts.expected_high = whole(seen.high);
+                }
             }
             Evidence::SidedressOpen { stage, early, pounds, latest } => {
                 facts.stage = stage.to_string();
@@ -239,11 +289,25 @@ const fn verdict_name(verdict: SeedbedVerdict) -> &'static str {
     }
 }
 
+/// The name under which the templates know what late rain can do.
+const fn reach_name(reach: ReachBack) -> &'static str {
+    match reach {
+        ReachBack::None => "none",
+        ReachBack::SmallBroadleaves => "small",
+    }
+}
+
+/// Group numbers, as a list.
+fn listed(groups: &[u8]) -> String {
+    groups.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
+}
+
 /// The name under which the templates know what opened the post window.
 const fn reason_name(reason: PostReason) -> &'static str {
     match reason {
         PostReason::WeedsSeen => "weeds-seen",
         PostReason::ResidualFading => "residual-fading",
+        PostReason::RenewedFading => "renewed-fading",
         PostReason::PreNeverSet => "pre-never-set",
         PostReason::NoPre => "no-pre",
     }

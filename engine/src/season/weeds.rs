@@ -9,11 +9,11 @@ use crate::season::Input;
 use crate::season::crop::CropCourse;
 use crate::season::timeline::Timeline;
 use crate::units::{Inches, fahrenheit};
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
 
 /// Days past the weather over which weeds are grown on with usual heat.
-const AHEAD_DAYS: Days = Days::new(45);
+const AHEAD_DAYS: i64 = 45;
 /// The weed that stands in where the field names none: the commonest of the Corn Belt that outgrows
 /// a pass (common practice, no source).
 const UNNAMED: [Weed; 1] = [Weed::Waterhemp];
@@ -125,11 +125,15 @@ fn air_c(input: &Input<'_>, timeline: &Timeline, date: NaiveDate) -> Option<f64>
     Some(f64::midpoint(usual.high_c, usual.low_c))
 }
 
+/// Every day from one to well past the weather, as many as it says.
+fn to_well_past(timeline: &Timeline, from: NaiveDate) -> impl Iterator<Item = NaiveDate> {
+    let days = (timeline.last() - from).num_days() + AHEAD_DAYS;
+    from.iter_days().take(usize::try_from(days + 1).unwrap_or(0))
+}
+
 /// Heat for weed growth from a day to well past the weather.
 fn heat_from(input: &Input<'_>, timeline: &Timeline, from: NaiveDate) -> Vec<HeatDay> {
-    let last = timeline.last() + AHEAD_DAYS;
-    from.iter_days()
-        .take_while(|date| *date <= last)
+    to_well_past(timeline, from)
         .map(|date| {
             let above = |mean: f64| (mean - GROWTH_BASE_C).max(0.0);
             HeatDay { date, gdd_c10: air_c(input, timeline, date).map(above) }
@@ -140,12 +144,9 @@ fn heat_from(input: &Input<'_>, timeline: &Timeline, from: NaiveDate) -> Vec<Hea
 /// The seed layer from New Year to well past the weather; where the season does not reach, the
 /// usual soil stands in.
 fn seed_days(input: &Input<'_>, timeline: &Timeline) -> Vec<SeedDay> {
-    let last = timeline.last() + AHEAD_DAYS;
     let new_year = input.today.with_ordinal(1).unwrap_or(timeline.first);
     let normal = input.cell.normal();
-    new_year
-        .iter_days()
-        .take_while(|date| *date <= last)
+    to_well_past(timeline, new_year)
         .map(|date| {
             let soil = timeline.at(date).map(|at| timeline.soil[at]);
             let wet = soil.is_none_or(|soil| soil.water.top_share.is_some());

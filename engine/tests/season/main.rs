@@ -1,6 +1,7 @@
 //! Whole seasons over made-up weather.
 
 mod field;
+mod herbicides;
 mod laws;
 mod memory;
 mod rules;
