@@ -274,6 +274,26 @@ fn post_passes() -> [Sample; 19] {
         sample(open(PostReason::PreNeverSet), true, 7),
         sample(open(PostReason::NoPre), false, 7),
         sample(open(PostReason::RenewedFading), false, 7),
+        sample(
+            Evidence::PostOpen {
+                reason: PostReason::ResidualFading,
+                closes: range(8),
+                limit: before,
+                no_label,
+            },
+            false,
+            7,
+        ),
+        sample(closing(weeds), false, 4),
+        sample(closing(height), true, 4),
+        sample(closing(stage), false, 4),
+        sample(overdue(weeds), true, 2),
+        sample(closing(before), false, 4),
+        sample(overdue(height), true, 0),
+        Sample { act_by: None, ..sample(overdue(before), false, 0) },
+        sample(closing(own), false, 4),
+        sample(closing(last), false, 4),
+        sample(overdue(last), false, 0),
         Sample {
             provisional: true,
             ..sample(
@@ -298,26 +318,6 @@ fn post_passes() -> [Sample; 19] {
             4,
         ),
         sample(Evidence::PostOverdue { closed_on: day(-2), limit: weeds, again: true }, true, 2),
-        sample(
-            Evidence::PostOpen {
-                reason: PostReason::ResidualFading,
-                closes: range(8),
-                limit: before,
-                no_label,
-            },
-            false,
-            7,
-        ),
-        sample(closing(weeds), false, 4),
-        sample(closing(height), true, 4),
-        sample(closing(stage), false, 4),
-        sample(overdue(weeds), true, 2),
-        sample(closing(before), false, 4),
-        sample(overdue(height), true, 0),
-        Sample { act_by: None, ..sample(overdue(before), false, 0) },
-        sample(closing(own), false, 4),
-        sample(closing(last), false, 4),
-        sample(overdue(last), false, 0),
     ]
 }
 

@@ -139,17 +139,22 @@ pub fn passed<'a, 'b>(
     limits.iter().filter(move |limit| limit.bound().is_past(crop) == Some(true))
 }
 
-/// The sizes that the mix wants corn to have reached and that it is known not to have.
+/// The sizes that the mix wants corn to have reached.
+pub fn smallest(crop: &Crop, mix: &[Ingredient]) -> impl Iterator<Item = &'static SmallestCorn> {
+    let table = if crop.is_corn() { post::SMALLEST_CORN } else { &[] };
+    table.iter().filter(move |row| mix.contains(&row.ingredient) && all_in(mix, row.with))
+}
+
+/// Those of [`smallest`] that the crop is known not to have.
 pub fn too_small(
     crop: &Crop,
     mix: &[Ingredient],
     now: &CropNow,
 ) -> impl Iterator<Item = &'static SmallestCorn> {
-    let table = if crop.is_corn() { post::SMALLEST_CORN } else { &[] };
-    table.iter().filter(move |row| {
+    smallest(crop, mix).filter(move |row| {
         let low = now.height_in.is_some_and(|height| height < row.height_in);
         let young = now.stage.is_some_and(|stage| stage < row.stage);
-        low && young && mix.contains(&row.ingredient) && all_in(mix, row.with)
+        low && young
     })
 }
 
