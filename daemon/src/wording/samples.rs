@@ -39,6 +39,53 @@ fn sample(evidence: Evidence, corn: bool, act_in: i64) -> Sample {
 
 /// Ordinary findings: every topic, every branch of its wording that a field commonly shows.
 pub fn ordinary() -> Vec<Sample> {
+    let sidedress = |early| Evidence::SidedressOpen {
+        stage: Stage::Vegetative(4),
+        early,
+        pounds: 120.0,
+        latest: range(24),
+    };
+    let lags = |because| Some(EarlyReason::SoilLags { percent: 31.0, because });
+    let cold = |on| Evidence::ColdAfterPlanting { planted_on: day(-2), on: day(on), low_f: 34.2 };
+    let mut samples = vec![
+        Sample { act_by: None, ..sample(cold(-1), true, 9) },
+        Sample { provisional: true, ..sample(cold(1), false, 9) },
+        Sample {
+            act_by: None,
+            ..sample(Evidence::Emergence { on: day(-1), heat_gdd: 121.0 }, true, 2)
+        },
+        Sample {
+            provisional: true,
+            ..sample(Evidence::Emergence { on: day(2), heat_gdd: 117.0 }, false, 5)
+        },
+        sample(sidedress(None), true, 17),
+        sample(sidedress(lags(LagCause::Cool)), true, 14),
+        sample(sidedress(lags(LagCause::Dry)), true, 14),
+        sample(sidedress(Some(EarlyReason::SmallStarter { pounds: 30.0 })), true, 14),
+        sample(
+            Evidence::SidedressClosing {
+                stage: Stage::Vegetative(7),
+                pounds: 120.0,
+                latest: range(7),
+            },
+            true,
+            5,
+        ),
+        sample(Evidence::NitrogenLoss { pounds: 31.0, wet_days: 6 }, true, 12),
+        Sample {
+            act_by: None,
+            ..sample(Evidence::WeatherGap { since: day(-4), days: 4 }, false, 0)
+        },
+    ];
+    samples.extend(pre_passes());
+    samples.extend(post_passes());
+    samples.extend(spray_hours());
+    samples.extend(few_groups());
+    samples.extend(seedbeds());
+    samples
+}
+
+fn pre_passes() -> Vec<Sample> {
     let needed = |rain_in, days, ahead| Evidence::RainNeeded {
         applied_on: day(-i64::from(days)),
         days,
@@ -78,12 +125,6 @@ pub fn ordinary() -> Vec<Sample> {
         reach_back,
         caught: None,
     };
-    let sidedress = |early| Evidence::SidedressOpen {
-        stage: Stage::Vegetative(4),
-        early,
-        pounds: 120.0,
-        latest: range(24),
-    };
     let caught = Caught {
         weed: Weed::Waterhemp,
         ingredient: Ingredient::Mesotrione,
@@ -99,19 +140,7 @@ pub fn ordinary() -> Vec<Sample> {
         reach_back: ReachBack::SmallBroadleaves,
         caught: Some(caught),
     };
-    let lags = |because| Some(EarlyReason::SoilLags { percent: 31.0, because });
-    let cold = |on| Evidence::ColdAfterPlanting { planted_on: day(-2), on: day(on), low_f: 34.2 };
-    let mut samples = vec![
-        Sample { act_by: None, ..sample(cold(-1), true, 9) },
-        Sample { provisional: true, ..sample(cold(1), false, 9) },
-        Sample {
-            act_by: None,
-            ..sample(Evidence::Emergence { on: day(-1), heat_gdd: 121.0 }, true, 2)
-        },
-        Sample {
-            provisional: true,
-            ..sample(Evidence::Emergence { on: day(2), heat_gdd: 117.0 }, false, 5)
-        },
+    vec![
         sample(needed(0.2, 5, None), true, 3),
         sample(needed(0.0, 5, Some(RainAhead { date: day(3), inches: 0.64 })), false, 5),
         sample(needed(0.2, 5, Some(RainAhead { date: day(0), inches: 0.64 })), true, 5),
@@ -131,30 +160,7 @@ pub fn ordinary() -> Vec<Sample> {
         sample(ending(true, false, false), false, 4),
         sample(ending(false, true, false), false, 4),
         sample(ending(false, false, true), true, 4),
-        sample(sidedress(None), true, 17),
-        sample(sidedress(lags(LagCause::Cool)), true, 14),
-        sample(sidedress(lags(LagCause::Dry)), true, 14),
-        sample(sidedress(Some(EarlyReason::SmallStarter { pounds: 30.0 })), true, 14),
-        sample(
-            Evidence::SidedressClosing {
-                stage: Stage::Vegetative(7),
-                pounds: 120.0,
-                latest: range(7),
-            },
-            true,
-            5,
-        ),
-        sample(Evidence::NitrogenLoss { pounds: 31.0, wet_days: 6 }, true, 12),
-        Sample {
-            act_by: None,
-            ..sample(Evidence::WeatherGap { since: day(-4), days: 4 }, false, 0)
-        },
-    ];
-    samples.extend(post_passes());
-    samples.extend(spray_hours());
-    samples.extend(few_groups());
-    samples.extend(seedbeds());
-    samples
+    ]
 }
 
 fn ending(dry: bool, washed: bool, renewed: bool) -> Evidence {
@@ -362,10 +368,41 @@ pub fn widest() -> Vec<Sample> {
             }
         }
     }
+    for evidence in widest_passes() {
+        add(evidence);
+    }
+    let stage = Stage::Vegetative(12);
+    for early in [
+        None,
+        Some(EarlyReason::SoilLags { percent: 99.0, because: LagCause::Cool }),
+        Some(EarlyReason::SoilLags { percent: 99.0, because: LagCause::Dry }),
+        Some(EarlyReason::SmallStarter { pounds: 0.0 }),
+        Some(EarlyReason::SmallStarter { pounds: 199.6 }),
+    ] {
+        add(Evidence::SidedressOpen { stage, early, pounds: 333.3, latest: range(119) });
+    }
+    add(Evidence::SidedressClosing { stage, pounds: 0.0, latest: range(119) });
+    add(Evidence::SidedressClosing { stage, pounds: 333.3, latest: range(119) });
+    add(Evidence::NitrogenLoss { pounds: 333.3, wet_days: 112 });
+    add(Evidence::NitrogenLoss { pounds: 1.0, wet_days: 1 });
+    add(Evidence::WeatherGap { since: applied_on, days: 112 });
+    add(Evidence::SprayHours { runs: vec![run(0, 10, 21), run(1, 10, 21)], refused: None });
+    for refusal in REFUSALS {
+        add(Evidence::SprayHours { runs: Vec::new(), refused: Some(refusal) });
+    }
+    for evidence in widest_seedbeds() {
+        add(evidence);
+    }
+    all
+}
+
+fn widest_passes() -> Vec<Evidence> {
+    let applied_on = day(-112);
+    let mut all = Vec::new();
     for (rain_in, days) in [(0.0, 1), (0.749, 112)] {
         for ahead in [None, Some(RainAhead { date: day(119), inches: 11.94 })] {
             for reach_back in [None, Some(ReachBack::None), Some(ReachBack::SmallBroadleaves)] {
-                add(Evidence::RainNeeded {
+                all.push(Evidence::RainNeeded {
                     applied_on,
                     days,
                     rain_in,
@@ -397,49 +434,34 @@ pub fn widest() -> Vec<Sample> {
             PostReason::NoPre,
         ] {
             for no_label in [None, Some(Ingredient::Dicamba)] {
-                add(Evidence::PostOpen { reason, closes: range(119), limit, no_label });
+                all.push(Evidence::PostOpen { reason, closes: range(119), limit, no_label });
             }
         }
         for again in [false, true] {
             for no_label in [None, Some(Ingredient::Dicamba)] {
-                add(Evidence::PostClosing { closes: range(119), limit, again, no_label });
+                all.push(Evidence::PostClosing { closes: range(119), limit, again, no_label });
             }
-            add(Evidence::PostOverdue { closed_on: applied_on, limit, again });
+            all.push(Evidence::PostOverdue { closed_on: applied_on, limit, again });
         }
     }
     for (dry, washed) in [(true, false), (false, true), (false, false)] {
         for renewed in [false, true] {
             let (set_on, ends) = (applied_on, range(119));
-            add(Evidence::ResidualEnding { set_on, ends, dry, washed, renewed });
+            all.push(Evidence::ResidualEnding { set_on, ends, dry, washed, renewed });
         }
     }
     for pass in [SprayPass::Pre, SprayPass::Post] {
         for groups in [vec![], vec![15]] {
             let (weed, lost) = (Weed::Smartweed, vec![2, 5, 9, 14, 27]);
-            add(Evidence::FewGroups { pass, applied: true, weed, groups, lost, expected: None });
+            all.push(Evidence::FewGroups {
+                pass,
+                applied: true,
+                weed,
+                groups,
+                lost,
+                expected: None,
+            });
         }
-    }
-    let stage = Stage::Vegetative(12);
-    for early in [
-        None,
-        Some(EarlyReason::SoilLags { percent: 99.0, because: LagCause::Cool }),
-        Some(EarlyReason::SoilLags { percent: 99.0, because: LagCause::Dry }),
-        Some(EarlyReason::SmallStarter { pounds: 0.0 }),
-        Some(EarlyReason::SmallStarter { pounds: 199.6 }),
-    ] {
-        add(Evidence::SidedressOpen { stage, early, pounds: 333.3, latest: range(119) });
-    }
-    add(Evidence::SidedressClosing { stage, pounds: 0.0, latest: range(119) });
-    add(Evidence::SidedressClosing { stage, pounds: 333.3, latest: range(119) });
-    add(Evidence::NitrogenLoss { pounds: 333.3, wet_days: 112 });
-    add(Evidence::NitrogenLoss { pounds: 1.0, wet_days: 1 });
-    add(Evidence::WeatherGap { since: applied_on, days: 112 });
-    add(Evidence::SprayHours { runs: vec![run(0, 10, 21), run(1, 10, 21)], refused: None });
-    for refusal in REFUSALS {
-        add(Evidence::SprayHours { runs: Vec::new(), refused: Some(refusal) });
-    }
-    for evidence in widest_seedbeds() {
-        add(evidence);
     }
     all
 }

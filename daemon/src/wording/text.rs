@@ -165,7 +165,7 @@ impl Wording {
         };
         Facts::new(
             input.evidence,
-            Telling {
+            &Telling {
                 language,
                 today: input.today,
                 version: input.version,
