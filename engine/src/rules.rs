@@ -5,6 +5,7 @@
 //! While the field's weather is missing, nothing is raised that would rest on a guess at it.
 
 mod field;
+mod groups;
 mod nitrogen;
 mod post;
 mod pre;
@@ -32,6 +33,7 @@ pub(crate) fn find(course: &Course<'_>) -> Vec<Finding> {
         post::closing(course),
         post::overdue(course),
         spray::hours(course),
+        groups::few(course),
         nitrogen::sidedress_open(course),
         nitrogen::sidedress_closing(course),
         nitrogen::loss(course),
@@ -58,7 +60,7 @@ fn stands_without_weather(finding: &Finding) -> bool {
         Evidence::PostClosing { limit, .. } | Evidence::PostOverdue { limit, .. } => {
             is_a_date(limit)
         }
-        Evidence::WeatherGap { .. } => true,
+        Evidence::FewGroups { .. } | Evidence::WeatherGap { .. } => true,
         Evidence::Seedbed { .. }
         | Evidence::Emergence { .. }
         | Evidence::RainNeeded { .. }

@@ -99,6 +99,7 @@ const fn likely_day(evidence: &Evidence) -> Option<NaiveDate> {
         | Evidence::PostOverdue { .. }
         | Evidence::SprayHours { .. }
         | Evidence::NitrogenLoss { .. }
+        | Evidence::FewGroups { .. }
         | Evidence::WeatherGap { .. } => None,
     }
 }
@@ -143,7 +144,7 @@ fn told_of_a_pass(told: &Finding, told_on: NaiveDate, season: &Season, now: &Now
                         .is_none_or(|window| window.opening.is_none_or(|opening| shut(opening.on))),
             )
         }
-        Evidence::PostClosing { closes, limit } => {
+        Evidence::PostClosing { closes, limit, .. } => {
             let window = now.post_window.filter(|_| now.post_applied_on.is_none());
             window.filter(|window| later(closes.likely, window.closes.likely)).map_or(
                 Stand::Holds,
@@ -186,9 +187,10 @@ fn told_of_a_pass(told: &Finding, told_on: NaiveDate, season: &Season, now: &Now
             let lost = season.today().and_then(|row| Some(row.nitrogen?.lost_lb));
             gone_if(lost.is_some_and(|lost| lost < pounds / 2.0))
         }
-        Evidence::Seedbed { .. } | Evidence::SprayHours { .. } | Evidence::WeatherGap { .. } => {
-            Stand::Holds
-        }
+        Evidence::Seedbed { .. }
+        | Evidence::SprayHours { .. }
+        | Evidence::FewGroups { .. }
+        | Evidence::WeatherGap { .. } => Stand::Holds,
     }
 }
 

@@ -12,7 +12,7 @@ use furrowbell_engine::clocks::DateRange;
 use furrowbell_engine::findings::{Evidence, Finding};
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::{Crop, Plan};
-use furrowbell_engine::season::{DayRow, Now};
+use furrowbell_engine::season::{DayRow, Now, PreNow, WeedUp};
 
 /// Arguments of `show`.
 #[derive(Debug, Args)]
@@ -121,6 +121,9 @@ fn shown(finding: &Finding) -> String {
             });
             spans.collect::<Vec<_>>().join(",")
         }
+        Evidence::FewGroups { weed, groups, .. } => {
+            format!(": {} against {}", on_weeds::numbered(groups), weed.name())
+        }
         _ => String::new(),
     };
     format!("  {}{hours}{by}{expected}", finding.topic().name())
@@ -187,36 +190,62 @@ fn range(range: &DateRange) -> String {
     format!("{} (from {} to {})", range.likely, range.earliest, range.latest)
 }
 
+/// Rain on what a pass left in the soil.
+fn in_soil(what: &str, pass: &PreNow) -> Vec<String> {
+    let rain = pass.rain.as_ref().map(|rain| {
+        let firm = &rain.firm;
+        let missing = match firm.missing_days {
+            0 => String::new(),
+            1 => ", 1 day unknown".to_owned(),
+            days => format!(", {days} days unknown"),
+        };
+        let set = firm.set_on.map_or("not set".to_owned(), |on| format!("set {on}"));
+        format!("{set}; {:.2} of {:.2} in measured{missing}", firm.rain_in, firm.need_in)
+    });
+    let rain = rain.unwrap_or_else(|| "no rain needed".to_owned());
+    let mut lines = vec![format!("  {what} of {}: {rain}", pass.applied_on)];
+    if pass.too_much_rain {
+        lines.push("  much rain soon after it: some may be washed deep".to_owned());
+    }
+    if pass.drowned == Some(true) {
+        lines.push("  far more rain than usual after it: grasses may be held less".to_owned());
+    }
+    lines
+}
+
+fn weed_up(up: &WeedUp) -> String {
+    let from = up.from.map_or("held back".to_owned(), |from| format!("taken to be up from {from}"));
+    let half = up.half_on.map_or(String::new(), |half| format!(", most by {half}"));
+    let why = up.undated.map_or(String::new(), |why| format!("; {why}"));
+    format!("  {}: {from}{half}{why}", up.weed.name())
+}
+
 fn clocks(now: &Now) -> Vec<String> {
     let mut lines = Vec::new();
     let stage = now.stage.map_or("unknown".to_owned(), |stage| stage.to_string());
     lines.push(format!("  stage: {stage}"));
     if let Some(pre) = &now.pre {
-        let rain = pre.rain.as_ref().map(|rain| {
-            let firm = &rain.firm;
-            let missing = match firm.missing_days {
-                0 => String::new(),
-                1 => ", 1 day unknown".to_owned(),
-                days => format!(", {days} days unknown"),
-            };
-            let set = firm.set_on.map_or("not set".to_owned(), |on| format!("set {on}"));
-            format!("{set}; {:.2} of {:.2} in measured{missing}", firm.rain_in, firm.need_in)
-        });
-        let rain = rain.unwrap_or_else(|| "no rain needed".to_owned());
-        lines.push(format!("  pre of {}: {rain}", pre.applied_on));
-        if let Some(ends) = &pre.ends {
-            lines.push(format!("  residual ends: {}", range(ends)));
-        }
+        lines.extend(in_soil("pre", pre));
     }
-    match (now.post_applied_on, &now.post_window) {
-        (Some(on), _) => lines.push(format!("  post pass: done {on}")),
-        (None, Some(window)) => {
-            let opens = window
-                .opening
-                .map_or("not open yet".to_owned(), |opening| format!("open {}", opening.on));
-            lines.push(format!("  post window: {opens}; closes {}", range(&window.closes)));
-        }
-        (None, None) => {}
+    lines.extend(now.post_applied_on.map(|on| format!("  post pass: done {on}")));
+    if let Some(renewal) = &now.renewal {
+        lines.extend(in_soil("residual of the post", renewal));
+    }
+    lines
+        .extend(now.residual_ends.as_ref().map(|ends| format!("  residual ends: {}", range(ends))));
+    lines.extend(now.weeds.iter().map(weed_up));
+    lines.extend(
+        now.canopy_closes.as_ref().map(|closes| format!("  rows close: {}", range(closes))),
+    );
+    if let Some(window) = &now.post_window {
+        let again = if now.post_applied_on.is_some() { "next " } else { "" };
+        let opens = window
+            .opening
+            .map_or("not open yet".to_owned(), |opening| format!("open {}", opening.on));
+        lines.push(format!("  {again}post window: {opens}; closes {}", range(&window.closes)));
+        lines.extend(window.no_label.map(|one| {
+            format!("  no label on record for {} over this crop this year", one.name())
+        }));
     }
     match (now.sidedressed_on, &now.sidedress) {
         (Some(on), _) => lines.push(format!("  sidedress: done {on}")),

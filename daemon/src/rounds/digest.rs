@@ -14,6 +14,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use furrowbell_config::people::{Person, RouteName};
 use furrowbell_engine::clocks::DateRange;
 use furrowbell_engine::findings::{Evidence, Finding, Topic, Urgency};
+use furrowbell_engine::season::PostWindow;
 use std::collections::BTreeMap;
 
 /// A digest that could not go by then would only repeat what the day has shown.
@@ -391,16 +392,20 @@ fn clocks(at: &FieldNow<'_>) -> FieldClocks {
     let Some(now) = &at.season.now else { return FieldClocks::default() };
     let pre = now.pre.as_ref();
     let pre_state = pre.and_then(|pre| pre.rain.as_ref());
+    let is_open =
+        |window: &PostWindow| window.opening.is_some_and(|opening| opening.on <= at.today);
+    let closes = |window: PostWindow| last_day(window.closes, at.today);
+    let renewed = now.renewal.as_ref().and_then(|post| post.ends).and(now.residual_ends);
+    let is_sprayed = now.post_applied_on.is_some();
     FieldClocks {
         pre_on: pre.map(|pre| pre.applied_on),
         rain_since_pre_in: pre_state.map(|state| state.firm.rain_in),
         pre_set_on: pre_state.and_then(|state| state.firm.set_on),
         residual_ends: pre.and_then(|pre| pre.ends).map(|ends| ends.earliest),
-        post_closes: match now.post_applied_on {
-            Some(_) => None,
-            None => now.post_window.map(|window| last_day(window.closes, at.today)),
-        },
+        post_closes: now.post_window.filter(|_| !is_sprayed).map(closes),
         post_on: now.post_applied_on,
+        renewed_ends: renewed.map(|ends| ends.earliest),
+        next_post_closes: now.post_window.filter(|_| is_sprayed).filter(is_open).map(closes),
         sidedress_by: match now.sidedressed_on {
             Some(_) => None,
             None => now.sidedress.map(|window| last_day(window.latest, at.today)),

@@ -189,7 +189,7 @@ impl Wording {
         };
         Facts::new(
             input.evidence,
-            Telling {
+            &Telling {
                 language,
                 today: input.today,
                 version: input.version,

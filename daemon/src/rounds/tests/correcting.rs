@@ -71,6 +71,7 @@ impl Spring {
             plan: &plan,
             journal: &journal,
             cell: &Cell::new(field.site.latitude, None, &Weather::new(days)),
+            normal: None,
             hours: &[],
             labels: &[],
             thresholds: &field.thresholds,
