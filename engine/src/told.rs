@@ -42,7 +42,7 @@ pub fn stand(told: &Finding, told_on: NaiveDate, season: &Season, today: NaiveDa
     }
     match (&told.evidence, &season.now) {
         (Evidence::Seedbed { verdict: SeedbedVerdict::Ready, soil_f, .. }, _) => {
-            gone_if(turned_to_waiting(season, *soil_f))
+            gone_if(turned_cold(season, *soil_f))
         }
         (_, Some(now)) => told_of_a_pass(told, told_on, season, now),
         (_, None) => Stand::Holds,
@@ -104,13 +104,13 @@ const fn likely_day(evidence: &Evidence) -> Option<NaiveDate> {
     }
 }
 
-/// Whether ground that was called ready at `soil_f` wants waiting for, and not only by a hair.
-fn turned_to_waiting(season: &Season, soil_f: f64) -> bool {
+/// Whether ground that was called ready at `soil_f` has turned cold, and not only by a hair. Ground
+/// that turns dry asks for another depth or a shower and harms no seed: that is for the digest.
+fn turned_cold(season: &Season, soil_f: f64) -> bool {
     season.findings.iter().any(|finding| match &finding.evidence {
         Evidence::Seedbed { verdict: SeedbedVerdict::Cold, soil_f: now_f, .. } => {
             *now_f <= soil_f - MATERIAL_SOIL_F
         }
-        Evidence::Seedbed { verdict: SeedbedVerdict::Dry, .. } => true,
         _ => false,
     })
 }
