@@ -5,6 +5,7 @@
 
 mod crop;
 mod feed;
+mod own_normal;
 mod post;
 mod pre;
 mod record;
@@ -13,6 +14,7 @@ mod timeline;
 pub use feed::{
     EARLY_STAGE, LAST_STAGE, LAST_STAGE_FOR_YIELD, NitrogenRow, Sidedress, USUAL_STAGE,
 };
+pub use own_normal::own_normal;
 pub use post::{Opening, PostWindow};
 pub use timeline::SoilRow;
 
@@ -25,6 +27,7 @@ pub(crate) use timeline::{Timeline, gap_days};
 use crate::cell::{Air, Cell};
 use crate::clocks::activation::DayState;
 use crate::clocks::heat::DayHeat;
+use crate::clocks::nitrogen::Normal;
 use crate::clocks::residual::PartnerEnd;
 use crate::clocks::{DateRange, Stage};
 use crate::findings::Finding;
@@ -53,6 +56,9 @@ pub struct Input<'a> {
     /// Weather of the field's place, observed and forecast. What it says of days after `today`
     /// counts as forecast, whatever it calls itself.
     pub cell: &'a Cell,
+    /// The field's own usual year, from [`own_normal`]; `None` where its past is not known, and the
+    /// cell's stated one stands.
+    pub normal: Option<&'a Normal>,
     /// The hours ahead in order of time; empty where no forecast by the hour is at hand.
     pub hours: &'a [Hour],
     /// What the book confirms of the labels in use.
@@ -61,6 +67,13 @@ pub struct Input<'a> {
     pub thresholds: &'a Thresholds,
     /// The local day as of which findings are wanted.
     pub today: NaiveDate,
+}
+
+impl<'a> Input<'a> {
+    /// The usual year of the field's soil: its own, or the stated one of its cell.
+    pub(crate) fn usual_soil(&self) -> &'a Normal {
+        self.normal.unwrap_or_else(|| self.cell.normal())
+    }
 }
 
 /// What a season shows as of its `today`, without its rows.

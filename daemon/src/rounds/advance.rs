@@ -74,6 +74,7 @@ impl Desk {
                     plan,
                     journal: &entries,
                     cell: &place.cell,
+                    normal: None,
                     hours: &forecast.hours,
                     labels: &self.book.labels,
                     thresholds: &field.thresholds,

@@ -81,7 +81,7 @@ impl Feed {
         crop: &CropCourse,
     ) -> Option<Self> {
         let plan = input.plan.nitrogen.filter(|_| input.plan.crop.is_corn())?;
-        let normal = input.cell.normal();
+        let normal = input.usual_soil();
         let mut supply = Supply::default();
         let mut loss = WetLoss::default();
         let mut fertiliser = Applied::at_planting(&plan);

@@ -3,6 +3,7 @@
 mod field;
 mod laws;
 mod memory;
+mod own_years;
 mod rules;
 mod seedbed;
 mod spray;
