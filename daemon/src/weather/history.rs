@@ -63,6 +63,18 @@ pub struct Change {
     pub changed: usize,
 }
 
+impl Change {
+    /// Both changes as one.
+    #[must_use]
+    pub const fn and(&self, later: &Self) -> Self {
+        Self {
+            new_days: self.new_days + later.new_days,
+            new_values: self.new_values + later.new_values,
+            changed: self.changed + later.changed,
+        }
+    }
+}
+
 impl History {
     /// The history of a book.
     pub fn of(book: &Book) -> Self {
@@ -208,8 +220,7 @@ fn rows(days: &[FileDay]) -> String {
             day.wind.map(MetresPerSecond::get),
             day.solar.map(MegajoulesPerSquareMetre::get),
         ];
-        let cells = values.map(|value| value.map_or(String::new(), |value| format!(",{value}")));
-        let cells = cells.map(|cell| if cell.is_empty() { ",".to_owned() } else { cell });
+        let cells = values.map(|value| value.map_or(",".to_owned(), |value| format!(",{value}")));
         // Writing to a String cannot fail.
         let _ = writeln!(text, "{}{}", day.date, cells.concat());
     }
@@ -244,10 +255,10 @@ pub fn gaps(days: &[FileDay]) -> Vec<(NaiveDate, NaiveDate)> {
     let mut gaps = Vec::new();
     let mut last_whole: Option<NaiveDate> = None;
     for day in days.iter().filter(|day| day.is_whole()) {
-        let expected = last_whole.map_or(days.first().map(|first| first.date), |last| {
-            last.succ_opt()
-        });
-        if let Some((from, to)) = expected.zip(day.date.pred_opt()).filter(|(from, to)| from <= to) {
+        let expected =
+            last_whole.map_or(days.first().map(|first| first.date), |last| last.succ_opt());
+        if let Some((from, to)) = expected.zip(day.date.pred_opt()).filter(|(from, to)| from <= to)
+        {
             gaps.push((from, to));
         }
         last_whole = Some(day.date);

@@ -67,9 +67,8 @@ impl<'a> Month<'a> {
             return Err((1, CellFault::Station { found, first }));
         }
         let first = NaiveDate::parse_from_str(&format!("{month}01"), "%Y%m%d");
-        let first = first.map_err(|_| {
-            (12, CellFault::Date { found: month.to_owned(), allowed: MONTH })
-        })?;
+        let first =
+            first.map_err(|_| (12, CellFault::Date { found: month.to_owned(), allowed: MONTH }))?;
         Ok(Self { line, station, first, element })
     }
 

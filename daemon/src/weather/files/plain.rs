@@ -1,7 +1,7 @@
 //! Daily rows with the unit in each column name.
 
-use super::{FileDay, Form, Reading};
 use super::rows::{CellFault, Placed, Row, Rows};
+use super::{FileDay, Form, Reading};
 use furrowbell_engine::units::{
     Celsius, MegajoulesPerSquareMetre, MetresPerSecond, Millimetres, OutOfRange, Percent,
 };

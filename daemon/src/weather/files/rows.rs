@@ -105,7 +105,7 @@ pub enum CellFault {
 /// All rows of a file.
 pub(super) struct Rows<'a> {
     text: &'a str,
-    rows: Vec<csv::StringRecord>,
+    records: Vec<csv::StringRecord>,
     /// Cells in the first line.
     wanted: usize,
 }
@@ -131,7 +131,7 @@ impl<'a> Rows<'a> {
         let Some(wanted) = rows.first().map(csv::StringRecord::len) else {
             return Err((1, 1, CellFault::Empty));
         };
-        Ok(Self { text, rows, wanted })
+        Ok(Self { text, records: rows, wanted })
     }
 
     /// Takes in every row past the first `skipped` and gives the faults of those that `take`, or
@@ -152,16 +152,16 @@ impl<'a> Rows<'a> {
 
     /// Rows past the first `skipped`.
     pub(super) fn count(&self, skipped: usize) -> usize {
-        self.rows.len().saturating_sub(skipped)
+        self.records.len().saturating_sub(skipped)
     }
 
     fn all(&self) -> impl Iterator<Item = Row<'_>> {
-        self.rows.iter().map(|record| Row { text: self.text, record })
+        self.records.iter().map(|record| Row { text: self.text, record })
     }
 
     /// The first line.
     pub(super) fn head(&self) -> Row<'_> {
-        Row { text: self.text, record: &self.rows[0] }
+        Row { text: self.text, record: &self.records[0] }
     }
 }
 

@@ -42,7 +42,10 @@ fn what_is_imported_twice_changes_nothing_the_second_time() {
 fn a_later_import_fills_gaps_corrects_and_never_erases() {
     let old = [day("2023-05-01", 20.0, 10.0, None), day("2023-05-02", 21.0, 11.0, Some(3.0))];
     let gap = FileDay::unknown(date("2023-05-02"));
-    let new = [day("2023-05-01", 20.0, 10.0, Some(5.0)), FileDay { wind: MetresPerSecond::new(2.0).ok(), ..gap }];
+    let new = [
+        day("2023-05-01", 20.0, 10.0, Some(5.0)),
+        FileDay { wind: MetresPerSecond::new(2.0).ok(), ..gap },
+    ];
     let (days, change) = merge(&old, &new);
     assert_eq!(change, Change { new_days: 0, new_values: 2, changed: 0 });
     assert_eq!(days[1].rain, old[1].rain);
@@ -57,7 +60,10 @@ fn a_morning_observers_rain_and_high_go_to_the_day_before_and_the_low_stays() {
     let dates: Vec<_> = days.iter().map(|day| day.date.to_string()).collect();
     assert_eq!(dates, ["2023-04-30", "2023-05-01", "2023-05-02"]);
     assert_eq!((days[0].rain, days[0].low), (read[0].rain, None));
-    assert_eq!((days[1].high, days[1].low, days[1].rain), (read[1].high, read[0].low, read[1].rain));
+    assert_eq!(
+        (days[1].high, days[1].low, days[1].rain),
+        (read[1].high, read[0].low, read[1].rain)
+    );
     assert_eq!((days[2].high, days[2].low), (None, read[1].low));
 }
 
