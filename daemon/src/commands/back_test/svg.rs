@@ -84,8 +84,8 @@ fn row(body: &mut String, axis: &Axis, one: &TopicTimes, middle: f64) {
         put(
             body,
             &format!(
-                "<line class=\"median\" x1=\"{x:.1}\" x2=\"{x:.1}\" y1=\"{from}\" y2=\"{to}\"/>\
-                 <title>{name}, median {}</title>",
+                "<line class=\"median\" x1=\"{x:.1}\" x2=\"{x:.1}\" y1=\"{from}\" y2=\"{to}\">\
+                 <title>{name}, median {}</title></line>",
                 month_day(median)
             ),
         );
@@ -129,9 +129,8 @@ impl Axis {
 
     #[expect(clippy::cast_precision_loss, reason = "fewer days than a year has")]
     fn x(&self, date: NaiveDate) -> f64 {
-        let share =
-            (date - self.first).num_days() as f64 / (self.last - self.first).num_days() as f64;
-        LEFT + (RIGHT - LEFT) * share
+        let days = (in_leap_year(date) - self.first).num_days() as f64;
+        LEFT + (RIGHT - LEFT) * days / (self.last - self.first).num_days() as f64
     }
 
     fn draw(&self, back: &mut String, bottom: f64) {
@@ -186,6 +185,8 @@ mod tests {
         assert_eq!(drawing.matches("<circle").count(), 3);
         assert_eq!(drawing.matches("cx=\"160.0\"").count(), 1);
         assert_eq!(drawing.matches("cx=\"780.0\"").count(), 2);
+        let median = format!("class=\"median\" x1=\"{RIGHT:.1}\"");
+        assert_eq!(drawing.matches(&median).count(), 1, "{drawing}");
         assert!(drawing.contains("Rye &amp; &lt;Barley&gt;"), "{drawing}");
         assert!(drawing.contains("Never: rain-late."), "{drawing}");
         assert!(!drawing.contains("<script"), "{drawing}");
