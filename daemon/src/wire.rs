@@ -3,6 +3,7 @@
 use crate::clock::{Clock, Ids};
 use crate::pages::Figures;
 use crate::rounds::Desk;
+use crate::rounds::past::Past;
 use crate::rounds::record::Kept;
 use crate::routes::Route;
 use crate::store::Store;
@@ -11,7 +12,7 @@ use crate::weather::nws;
 use crate::weather::sources::{Files, Sources};
 use crate::wording::Wording;
 use anyhow::Context;
-use chrono::TimeDelta;
+use chrono::{Datelike, TimeDelta};
 use furrowbell_config::Book;
 use furrowbell_config::people::RouteName;
 use furrowbell_config::schedule::Schedule;
@@ -50,6 +51,7 @@ pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow:
         wording: Arc::new(wording),
         routes: Arc::new(routes),
         weather: Arc::new(weather),
+        past: Arc::new(Past::of(&book, clock.now().year())),
         kept: Arc::new(Kept::default()),
         pace: (outside == Outside::Real).then(|| Limiter::new(texts_per_s)),
         looked: Arc::default(),

@@ -14,6 +14,7 @@ use furrowbell_engine::site::Site;
 use furrowbell_engine::units::{Celsius, Latitude, Metres, MetresPerSecond, Millimetres, Percent};
 use furrowbell_engine::weather::{Day, Hour, Kind, Weather};
 use std::collections::HashMap;
+use std::sync::Arc;
 
 /// One field as of now.
 #[derive(Debug)]
@@ -68,13 +69,15 @@ impl Desk {
                 if let Some(files) = &self.weather.files {
                     days = sources::merge(days, files.days(farm, field, today));
                 }
-                let place = Place::reached(&mut last, &field.site, days);
+                let years = self.past.years(farm, field);
+                let own = years.as_deref().and_then(|past| self.past.normal(field, plan, past));
+                let place = Place::reached(&mut last, &field.site, days, years);
                 let season = season::run(&Input {
                     site: &field.site,
                     plan,
                     journal: &entries,
                     cell: &place.cell,
-                    normal: None,
+                    normal: own.as_deref(),
                     hours: &forecast.hours,
                     labels: &self.book.labels,
                     thresholds: &field.thresholds,
@@ -94,21 +97,35 @@ struct Place {
     latitude: Latitude,
     elevation: Option<Metres>,
     days: Vec<Day>,
+    years: Option<Arc<Cell>>,
     cell: Cell,
 }
 
 impl Place {
     /// The place kept, unless this field has other weather or lies in another tenth of a degree.
-    fn reached<'a>(kept: &'a mut Option<Self>, site: &Site, days: Vec<Day>) -> &'a Self {
+    fn reached<'a>(
+        kept: &'a mut Option<Self>,
+        site: &Site,
+        days: Vec<Day>,
+        years: Option<Arc<Cell>>,
+    ) -> &'a Self {
         let tenth = (site.latitude.get() * 10.0).round() / 10.0;
         let latitude = Latitude::new(tenth).unwrap_or(site.latitude);
         let elevation = site.elevation;
         let same = kept.take().filter(|place| {
-            place.latitude == latitude && place.elevation == elevation && place.days == days
+            let past = (place.years.as_ref().map(Arc::as_ptr), years.as_ref().map(Arc::as_ptr));
+            place.latitude == latitude
+                && place.elevation == elevation
+                && past.0 == past.1
+                && place.days == days
         });
         kept.insert(same.unwrap_or_else(|| {
             let cell = Cell::new(latitude, elevation, &Weather::new(days.clone()));
-            Self { latitude, elevation, days, cell }
+            let cell = match &years {
+                Some(years) => cell.with_past(years),
+                None => cell,
+            };
+            Self { latitude, elevation, days, years, cell }
         }))
     }
 }

@@ -6,6 +6,7 @@ pub mod days;
 pub mod fault;
 pub mod files;
 pub mod grid;
+pub mod history;
 pub mod interval;
 pub mod layers;
 pub mod limiter;

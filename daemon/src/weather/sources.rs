@@ -40,13 +40,18 @@ impl Files {
         Self { folder, forecast_days: Days::new(forecast_days.into()), read: Mutex::default() }
     }
 
-    /// The days of a field: a file of its own, else its farm's, else none. Rows before today were
-    /// measured at a station; today's and later ones are forecast.
-    pub fn days(&self, farm: &Farm, field: &Field, today: NaiveDate) -> Vec<Day> {
+    /// The file of a field: its own, else its farm's, else none.
+    pub fn path(&self, farm: &Farm, field: &Field) -> Option<PathBuf> {
         let own = field.id.replace('/', "-");
         let candidates = [own.as_str(), farm.id.as_str()];
         let paths = candidates.map(|name| self.folder.join(format!("{name}.csv")));
-        let Some(path) = paths.into_iter().find(|path| path.is_file()) else { return Vec::new() };
+        paths.into_iter().find(|path| path.is_file())
+    }
+
+    /// The days of a field. Rows before today were measured at a station; today's and later ones
+    /// are forecast.
+    pub fn days(&self, farm: &Farm, field: &Field, today: NaiveDate) -> Vec<Day> {
+        let Some(path) = self.path(farm, field) else { return Vec::new() };
         let horizon = today + self.forecast_days;
         let kept = self.kept(&path);
         let kind = |date| if date < today { Kind::Station } else { Kind::Forecast };
