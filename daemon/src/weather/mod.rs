@@ -10,6 +10,8 @@ pub mod interval;
 pub mod layers;
 pub mod limiter;
 pub mod nws;
+pub mod observed_day;
+pub mod source;
 pub mod sources;
 
 pub use sources::Sources;
