@@ -1,6 +1,8 @@
 //! Where weather comes from: the forecast grid of the US National Weather Service, and daily
 //! files. Nothing here knows the store; values come back and the caller keeps them.
 
+pub mod body;
+pub mod breaker;
 pub mod cells;
 pub mod days;
 pub mod fault;
