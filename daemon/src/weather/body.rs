@@ -185,6 +185,11 @@ impl Reader {
         }
     }
 
+    /// The same with another longest wait for a whole answer.
+    pub fn within(self, total: Duration) -> Self {
+        Self { total, ..self }
+    }
+
     /// The source it serves.
     pub const fn source(&self) -> SourceName {
         self.source
@@ -304,7 +309,8 @@ impl Reader {
             _ => {
                 // A refusal for the rate concerns every request to the host.
                 if status == StatusCode::TOO_MANY_REQUESTS {
-                    self.limiter.hold(retry_after(&headers).unwrap_or(RATE_PAUSE));
+                    let pause = retry_after(&headers).unwrap_or(RATE_PAUSE);
+                    self.breaker.hold(HOST, self.clock.now() + pause);
                 }
                 Err(refused(path, response).await)
             }

@@ -1,5 +1,5 @@
-//! Where weather comes from: the forecast grid of the US National Weather Service, and daily
-//! files. Nothing here knows the store; values come back and the caller keeps them.
+//! Where weather comes from: forecast services and daily files. Nothing here knows the store;
+//! values come back and the caller keeps them.
 
 pub mod body;
 pub mod breaker;
@@ -11,8 +11,10 @@ pub mod grid;
 pub mod interval;
 pub mod layers;
 pub mod limiter;
+pub mod met_norway;
 pub mod nws;
 pub mod observed_day;
+pub mod open_meteo;
 pub mod source;
 pub mod sources;
 

@@ -126,6 +126,19 @@ pub enum Area {
     Country,
 }
 
+/// As logged; no more is said of a place than a request says.
+impl fmt::Display for Area {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Cell(cell) => cell.fmt(f),
+            Self::Spots(spots) => write!(f, "{} places", spots.len()),
+            Self::Days(spot, days) => write!(f, "{spot} from {} to {}", days.start(), days.end()),
+            Self::Stations(_, days) => write!(f, "stations {} to {}", days.start(), days.end()),
+            Self::Country => f.write_str("the country"),
+        }
+    }
+}
+
 /// A piece of land, degrees.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LandBox {
@@ -175,6 +188,21 @@ pub struct Answer<T = Payload> {
     pub correlation_id: Option<String>,
     /// What it holds; `None` when nothing has changed.
     pub payload: Option<T>,
+}
+
+impl<T> Answer<T> {
+    /// The same answer with its contents put another way.
+    pub fn map<U>(self, put: impl FnOnce(T) -> U) -> Answer<U> {
+        Answer {
+            status: self.status,
+            bytes: self.bytes,
+            issued_at: self.issued_at,
+            validators: self.validators,
+            expires_at: self.expires_at,
+            correlation_id: self.correlation_id,
+            payload: self.payload.map(put),
+        }
+    }
 }
 
 /// What an answer holds.
