@@ -133,6 +133,8 @@ impl Desk {
             (None, Some(_)) => ForecastAge::NoneYet,
             (None, None) => ForecastAge::NoSource,
         };
+        let used: BTreeSet<_> = own.iter().filter_map(|at| at.forecast_from).collect();
+        let credits = used.into_iter().filter_map(SourceName::credit).collect();
         Ok(self.wording.digest(&DigestInput {
             sender: self.book.service.name.clone(),
             advisor: advisor.name.clone(),
@@ -147,6 +149,7 @@ impl Desk {
             unknown: own.iter().filter_map(|at| unknown_line(at)).collect(),
             farms: farm_blocks(&own),
             forecast,
+            credits,
         }))
     }
 

@@ -186,6 +186,7 @@ impl Reader {
     }
 
     /// The same with another longest wait for a whole answer.
+    #[must_use]
     pub fn within(self, total: Duration) -> Self {
         Self { total, ..self }
     }
@@ -430,6 +431,7 @@ async fn refused(path: &str, response: Response) -> Fault {
     let problem: Problem = serde_json::from_slice(&body).unwrap_or_default();
     let verdict = What::verdict_of_status(status, &problem, retry_after(&headers));
     let id = problem.correlation_id.clone().or_else(|| text(&headers, &CORRELATION_ID));
+    let problem = Box::new(problem);
     let what =
         if kind == "text/html" { What::Page { status } } else { What::Status { status, problem } };
     Fault::new(path, what, verdict, id)

@@ -57,7 +57,7 @@ pub enum What {
         /// HTTP status.
         status: u16,
         /// The service's explanation.
-        problem: Problem,
+        problem: Box<Problem>,
     },
     /// A page for people where data was expected.
     #[error("status {status} with an HTML page in place of data")]

@@ -1,6 +1,6 @@
 //! MET Norway's Locationforecast 2.0 (api.met.no), the compact form.
 //!
-//! Source of the rules kept here: MET Norway, "Locationforecast HowTO" and "Terms of Service": few
+//! Source of the rules kept here: MET Norway, "Locationforecast How to" and "Terms of Service": few
 //! decimals in a place, a User-Agent with a contact, `Expires` obeyed, `Last-Modified` echoed
 //! exactly; hourly steps first, then six-hourly ones, whose rain is a total; the last step has none.
 

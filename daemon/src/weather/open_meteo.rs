@@ -92,13 +92,13 @@ impl Quota {
         }
         // One request that is larger than a whole window may still go when nothing else has.
         let full = |window: &Window| window.used > 0 && window.used + places > window.most;
-        match windows.iter().rev().find(|window| full(window)) {
-            Some(window) => Err(end_of(window.seconds, now)),
-            None => {
-                windows.iter_mut().for_each(|window| window.used += places);
-                Ok(())
-            }
+        if let Some(window) = windows.iter().rev().find(|window| full(window)) {
+            return Err(end_of(window.seconds, now));
         }
+        for window in &mut windows {
+            window.used += places;
+        }
+        Ok(())
     }
 }
 
