@@ -6,6 +6,7 @@ use super::answer::{HELD_FOR_ADVISOR, NOT_UNDERSTOOD, UNKNOWN_SENDER};
 use super::decide::HeldBack;
 use super::timing::{instant, local_day, start_of_day};
 use crate::store::{self, Ending, Notice, Queued, Text, TextFilter, TextKind, TextState};
+use crate::weather::source::SourceName;
 use crate::wording::digest::{
     Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, ForecastAge,
     HeldLine, HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
@@ -14,7 +15,7 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use furrowbell_config::people::{Person, RouteName};
 use furrowbell_engine::clocks::DateRange;
 use furrowbell_engine::findings::{Evidence, Finding, Topic, Urgency};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A digest that could not go by then would only repeat what the day has shown.
 const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
