@@ -8,6 +8,7 @@ pub mod answer;
 pub mod decide;
 pub mod digest;
 pub mod past;
+pub mod forecasts;
 pub mod pull;
 pub mod record;
 pub mod send;
