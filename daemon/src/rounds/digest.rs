@@ -6,6 +6,7 @@ use super::answer::{HELD_FOR_ADVISOR, NOT_UNDERSTOOD, UNKNOWN_SENDER};
 use super::decide::HeldBack;
 use super::timing::{instant, local_day, start_of_day};
 use crate::store::{self, Ending, Notice, Queued, Text, TextFilter, TextKind, TextState};
+use crate::weather::source::SourceName;
 use crate::wording::digest::{
     Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, ForecastAge,
     HeldLine, HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
@@ -15,7 +16,7 @@ use furrowbell_config::people::{Person, RouteName};
 use furrowbell_engine::clocks::DateRange;
 use furrowbell_engine::findings::{Evidence, Finding, Topic, Urgency};
 use furrowbell_engine::season::PostWindow;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A digest that could not go by then would only repeat what the day has shown.
 const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
@@ -134,6 +135,8 @@ impl Desk {
             (None, Some(_)) => ForecastAge::NoneYet,
             (None, None) => ForecastAge::NoSource,
         };
+        let used: BTreeSet<_> = own.iter().filter_map(|at| at.forecast_from).collect();
+        let credits = used.into_iter().filter_map(SourceName::credit).collect();
         Ok(self.wording.digest(&DigestInput {
             sender: self.book.service.name.clone(),
             advisor: advisor.name.clone(),
@@ -148,6 +151,7 @@ impl Desk {
             unknown: unknown_lines(&own),
             farms: farm_blocks(&own),
             forecast,
+            credits,
         }))
     }
 

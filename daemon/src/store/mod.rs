@@ -61,6 +61,7 @@ mod journal;
 mod marks;
 mod notices;
 mod outbox;
+mod requests;
 mod row;
 mod seasons;
 mod texts;
@@ -105,10 +106,11 @@ static MIGRATOR: LazyLock<Migrator> = LazyLock::new(|| {
 });
 
 /// Number, name and text of every step, in order; a test compares them with the folder.
-const MIGRATIONS: [(i64, &str, &str); 4] = [
+const MIGRATIONS: [(i64, &str, &str); 5] = [
     (1, "journal", include_str!("../../../migrations/0001_journal.sql")),
     (2, "weather", include_str!("../../../migrations/0002_weather.sql")),
     (3, "texts", include_str!("../../../migrations/0003_texts.sql")),
+    (5, "requests", include_str!("../../../migrations/0005_requests.sql")),
     (6, "corrections", include_str!("../../../migrations/0006_corrections.sql")),
 ];
 

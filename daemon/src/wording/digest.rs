@@ -40,6 +40,8 @@ pub struct DigestInput {
     pub farms: Vec<FarmBlock>,
     /// How old the forecast is.
     pub forecast: ForecastAge,
+    /// Credits that licences of the weather ask for, as written by them.
+    pub credits: Vec<&'static str>,
 }
 
 /// How old the forecast is.

@@ -44,6 +44,7 @@ fn empty(language: Language) -> DigestInput {
         unknown: Vec::new(),
         farms: Vec::new(),
         forecast: ForecastAge::NoneYet,
+        credits: Vec::new(),
     }
 }
 
@@ -103,6 +104,7 @@ fn full(language: Language) -> DigestInput {
         }],
         farms: farms(),
         forecast: ForecastAge::Hours(2),
+        credits: Vec::new(),
         ..empty(language)
     }
 }

@@ -137,6 +137,7 @@ impl Writer<'_> {
         if self.shows_likely() {
             notes.push(self.plain("provisional"));
         }
+        notes.extend(input.credits.iter().map(ToString::to_string));
         let sections = [
             Some(self.section("call", self.calls())),
             self.section_unless_empty("replies", self.replies()),
