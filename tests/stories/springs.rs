@@ -76,11 +76,10 @@ async fn texts(rows: &[Row], sprayed: NaiveDate, until: &str) -> Vec<(NaiveDate,
         std::fs::write(folder.path().join(name), text).expect("the book can be written");
     };
     let cell = |value: Option<f64>| value.map_or(String::new(), |value| value.to_string());
-    let mut csv = "date,high_f,low_f,rain_in\n".to_owned();
-    for row in rows {
-        csv += &format!("{},{}\n", row.date, row.cells.map(cell).join(","));
-    }
-    write("weather/story.csv", csv);
+    let lines = rows.iter().map(|row| format!("{},{}", row.date, row.cells.map(cell).join(",")));
+    let csv: Vec<_> =
+        std::iter::once("date,high_f,low_f,rain_in".to_owned()).chain(lines).collect();
+    write("weather/story.csv", csv.join("\n") + "\n");
     write(
         "farms/story.toml",
         format!(
