@@ -179,6 +179,7 @@ fn happened(entry: &Entry) -> String {
         Event::Hoed => "hoed".to_owned(),
         Event::Rain { amount } => format!("rain {:.2} in", amount.inches()),
         Event::StageSeen { stage } => format!("{stage} seen"),
+        Event::WeedsSeen { height } if height.get() == 0.0 => "no weeds".to_owned(),
         Event::WeedsSeen { height } => format!("weeds {} in", height.get()),
         Event::Hold { topic, until } => {
             format!("hold {} until {until}", topic.map_or("everything", |topic| topic.name()))
