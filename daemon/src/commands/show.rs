@@ -114,7 +114,9 @@ fn shown(finding: &Finding) -> String {
     let by = finding.act_by.map_or(String::new(), |by| format!(", act by {by}"));
     let expected = if finding.provisional { ", rests on forecast" } else { "" };
     let hours = match &finding.evidence {
-        Evidence::SprayHours { runs, .. } if runs.is_empty() => ", none that suit".to_owned(),
+        Evidence::SprayHours { refused: Some(refused), .. } => {
+            format!(", none that suit: {}", refused.name())
+        }
         Evidence::SprayHours { runs, .. } => {
             let spans = runs.iter().map(|run| {
                 format!(" {} to {}", run.from.format("%Y-%m-%d %H:%M"), run.to.format("%H:%M"))
