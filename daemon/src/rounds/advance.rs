@@ -1,8 +1,10 @@
 //! Runs every field's season over its journal and weather.
 
 use super::Desk;
+use super::forecasts::{Chosen, choose};
 use super::timing::local_day;
 use crate::store::WeatherHour;
+use crate::weather::source::{SourceName, Spot};
 use crate::weather::{days, grid, sources};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
@@ -13,7 +15,8 @@ use furrowbell_engine::season::{self, Input, Season};
 use furrowbell_engine::site::Site;
 use furrowbell_engine::units::{Celsius, Latitude, Metres, MetresPerSecond, Millimetres, Percent};
 use furrowbell_engine::weather::{Day, Hour, Kind, Weather};
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
+use std::sync::Arc;
 
 /// One field as of now.
 #[derive(Debug)]
@@ -30,6 +33,8 @@ pub struct FieldNow<'a> {
     pub season: Season,
     /// When the forecast it rests on was issued.
     pub forecast_issued: Option<DateTime<Utc>>,
+    /// Whose it is; none while every forecast is too old.
+    pub forecast_from: Option<SourceName>,
 }
 
 /// How far back weather is read: longer than a season's first pass lies behind its last clock.
@@ -44,6 +49,7 @@ struct Forecast {
     /// Those that have not begun yet.
     hours: Vec<Hour>,
     issued: Option<DateTime<Utc>>,
+    source: Option<SourceName>,
 }
 
 impl Desk {
@@ -63,24 +69,34 @@ impl Desk {
                 let today = local_day(now, farm.zone);
                 let mut entries = field.entries();
                 entries.extend(journal.remove(&field.id).unwrap_or_default());
-                let forecast = forecasts.get(&field.id, farm.zone, now).await?;
+                let forecast = forecasts.get(field, farm.zone, now).await?;
                 let mut days = forecast.days;
                 if let Some(files) = &self.weather.files {
                     days = sources::merge(days, files.days(farm, field, today));
                 }
-                let place = Place::reached(&mut last, &field.site, days);
+                let years = self.past.years(farm, field);
+                let own = years.as_deref().and_then(|past| self.past.normal(field, plan, past));
+                let place = Place::reached(&mut last, &field.site, days, years);
                 let season = season::run(&Input {
                     site: &field.site,
                     plan,
                     journal: &entries,
                     cell: &place.cell,
+                    normal: own.as_deref(),
                     hours: &forecast.hours,
                     labels: &self.book.labels,
                     thresholds: &field.thresholds,
                     today,
                 });
-                let forecast_issued = forecast.issued;
-                fields.push(FieldNow { farm, field, today, entries, season, forecast_issued });
+                fields.push(FieldNow {
+                    farm,
+                    field,
+                    today,
+                    entries,
+                    season,
+                    forecast_issued: forecast.issued,
+                    forecast_from: forecast.source,
+                });
             }
         }
         Ok(fields)
@@ -93,21 +109,35 @@ struct Place {
     latitude: Latitude,
     elevation: Option<Metres>,
     days: Vec<Day>,
+    years: Option<Arc<Cell>>,
     cell: Cell,
 }
 
 impl Place {
     /// The place kept, unless this field has other weather or lies in another tenth of a degree.
-    fn reached<'a>(kept: &'a mut Option<Self>, site: &Site, days: Vec<Day>) -> &'a Self {
+    fn reached<'a>(
+        kept: &'a mut Option<Self>,
+        site: &Site,
+        days: Vec<Day>,
+        years: Option<Arc<Cell>>,
+    ) -> &'a Self {
         let tenth = (site.latitude.get() * 10.0).round() / 10.0;
         let latitude = Latitude::new(tenth).unwrap_or(site.latitude);
         let elevation = site.elevation;
         let same = kept.take().filter(|place| {
-            place.latitude == latitude && place.elevation == elevation && place.days == days
+            let past = (place.years.as_ref().map(Arc::as_ptr), years.as_ref().map(Arc::as_ptr));
+            place.latitude == latitude
+                && place.elevation == elevation
+                && past.0 == past.1
+                && place.days == days
         });
         kept.insert(same.unwrap_or_else(|| {
             let cell = Cell::new(latitude, elevation, &Weather::new(days.clone()));
-            Self { latitude, elevation, days, cell }
+            let cell = match &years {
+                Some(years) => cell.with_past(years),
+                None => cell,
+            };
+            Self { latitude, elevation, days, years, cell }
         }))
     }
 }
@@ -116,30 +146,51 @@ impl Place {
 struct Forecasts<'a> {
     desk: &'a Desk,
     cell_of: HashMap<String, String>,
-    read: HashMap<(String, Tz), Forecast>,
+    stored: HashSet<String>,
+    read: HashMap<(Vec<(SourceName, String)>, Tz), Forecast>,
 }
 
 impl<'a> Forecasts<'a> {
     async fn of(desk: &'a Desk) -> anyhow::Result<Self> {
         let places = desk.store.field_cells().await?;
         let cell_of = places.into_iter().map(|place| (place.field, place.cell)).collect();
-        Ok(Self { desk, cell_of, read: HashMap::new() })
+        let stored = desk.store.cells().await?.into_iter().map(|cell| cell.id).collect();
+        Ok(Self { desk, cell_of, stored, read: HashMap::new() })
     }
 
-    async fn get(&mut self, field: &str, zone: Tz, now: DateTime<Utc>) -> anyhow::Result<Forecast> {
-        let Some(cell) = self.cell_of.get(field) else { return Ok(Forecast::default()) };
-        let key = (cell.clone(), zone);
+    /// The field's cells that hold a forecast, the better source first.
+    fn cells(&self, field: &Field) -> Vec<(SourceName, String)> {
+        let spot = Spot::of(field.site.latitude, field.site.longitude);
+        let stand_ins = [SourceName::MetNorway, SourceName::OpenMeteo];
+        let grid = self.cell_of.get(&field.id).map(|cell| (SourceName::Nws, cell.clone()));
+        let stand_ins = stand_ins.map(|source| (source, spot.cell(source)));
+        let all = grid.into_iter().chain(stand_ins);
+        all.filter(|(_, cell)| self.stored.contains(cell)).collect()
+    }
+
+    async fn get(
+        &mut self,
+        field: &Field,
+        zone: Tz,
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<Forecast> {
+        let key = (self.cells(field), zone);
         if let Some(forecast) = self.read.get(&key) {
             return Ok(forecast.clone());
         }
-        let rows = self.desk.store.hours(cell, now - SEASON, now + AHEAD).await?;
-        let issued = rows.iter().map(|row| row.issued_at).max();
+        let mut sources = Vec::new();
+        for (source, cell) in &key.0 {
+            let rows = self.desk.store.hours(cell, now - SEASON, now + AHEAD).await?;
+            sources.push((*source, rows));
+        }
+        let Chosen { hours: rows, source, issued } = choose(sources, now);
         let hours: Vec<_> = rows.iter().map(hour).collect();
         let ahead = rows.iter().filter(|row| row.hour >= now);
         let forecast = Forecast {
             days: days::assemble(&hours, zone, Kind::Forecast),
             hours: ahead.map(|row| local_hour(row, zone)).collect(),
             issued,
+            source,
         };
         self.read.insert(key, forecast.clone());
         Ok(forecast)

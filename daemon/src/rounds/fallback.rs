@@ -30,7 +30,7 @@ impl Desk {
                 continue;
             }
             let notices = self.store.notices_of_text(&text.id).await?;
-            if notices.iter().all(|notice| notice.closed.is_some()) {
+            if self.is_settled(&text.id, &notices).await? {
                 continue;
             }
             let next = self.next_way(&stranded, &notices, now).await?;

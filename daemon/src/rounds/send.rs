@@ -7,7 +7,9 @@ use super::Desk;
 use super::timing::{after_quiet, local_day, start_of_day};
 use crate::pages::TextState as Counted;
 use crate::routes::{Outcome, Outgoing, Route};
-use crate::store::{Error, Fate, Queued, Settlement, TextFilter, TextKind, TextState};
+use crate::store::{
+    Ending, Error, Fate, Notice, Queued, Settlement, TextFilter, TextKind, TextState,
+};
 use chrono::{DateTime, Days, TimeDelta, Utc};
 use chrono_tz::Tz;
 use furrowbell_config::people::{Person, RouteName};
@@ -132,7 +134,7 @@ impl Desk {
             return Ok(Some(Settlement::Untried { due_at: now + FIRST_ROUND }));
         }
         let notices = self.store.notices_of_text(&text.id).await?;
-        if !notices.is_empty() && notices.iter().all(|notice| notice.closed.is_some()) {
+        if !notices.is_empty() && self.is_settled(&text.id, &notices).await? {
             let why = "what it says was settled before it went".to_owned();
             return Ok(Some(Settlement::Held { why }));
         }
@@ -141,6 +143,17 @@ impl Desk {
         let zone = farm.map_or_else(|| self.zone_of(person), |farm| farm.zone);
         let due_at = self.next_hour(person, text.urgency, zone, now).await?;
         Ok((due_at > now).then_some(Settlement::Untried { due_at }))
+    }
+
+    /// Whether all that a text says was settled otherwise.
+    pub(super) async fn is_settled(&self, text: &str, notices: &[Notice]) -> anyhow::Result<bool> {
+        let corrects = self.store.is_correction(text).await?;
+        // What a correction takes back is over by that very text.
+        let settled = |notice: &Notice| {
+            let ending = notice.closed.as_ref().map(|closing| closing.ending);
+            ending.is_some_and(|ending| !(corrects && ending == Ending::Expired))
+        };
+        Ok(notices.iter().all(settled))
     }
 
     /// The first moment from now on that is neither quiet nor, for a routine text, on a day whose

@@ -1,15 +1,22 @@
-//! Where weather comes from: the forecast grid of the US National Weather Service, and daily
-//! files. Nothing here knows the store; values come back and the caller keeps them.
+//! Where weather comes from: forecast services and daily files. Nothing here knows the store;
+//! values come back and the caller keeps them.
 
+pub mod body;
+pub mod breaker;
 pub mod cells;
 pub mod days;
 pub mod fault;
 pub mod files;
 pub mod grid;
+pub mod history;
 pub mod interval;
 pub mod layers;
 pub mod limiter;
+pub mod met_norway;
 pub mod nws;
+pub mod observed_day;
+pub mod open_meteo;
+pub mod source;
 pub mod sources;
 
 pub use sources::Sources;

@@ -1,7 +1,10 @@
 //! The book's weather sources, ready to be asked.
 
+use super::body::Notes;
 use super::files::{self, FileDay, FileFault};
-use super::nws;
+use super::met_norway::MetNorway;
+use super::nws::Nws;
+use super::open_meteo::OpenMeteo;
 use chrono::{Days, NaiveDate, TimeDelta};
 use furrowbell_config::farms::{Farm, Field};
 use furrowbell_engine::weather::{Day, Kind, Sourced};
@@ -11,12 +14,34 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::SystemTime;
 
 /// Every source that the book names.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Sources {
-    /// The forecast grid, with the time between two pulls of one cell.
-    pub nws: Option<(nws::Client, TimeDelta)>,
+    /// The forecast grid.
+    pub nws: Option<Pulled<Nws>>,
+    /// The first stand-in for it.
+    pub met_norway: Option<Pulled<MetNorway>>,
+    /// The second.
+    pub open_meteo: Option<Pulled<OpenMeteo>>,
+    /// What was asked of all of them and is not in the record yet.
+    pub notes: Notes,
     /// Daily files.
     pub files: Option<Files>,
+}
+
+impl Sources {
+    /// Whether nothing is asked over the network.
+    pub const fn is_offline(&self) -> bool {
+        self.nws.is_none() && self.met_norway.is_none() && self.open_meteo.is_none()
+    }
+}
+
+/// A source with the time between two pulls of one cell or place.
+#[derive(Debug, Clone)]
+pub struct Pulled<S> {
+    /// The source.
+    pub source: S,
+    /// That time.
+    pub period: TimeDelta,
 }
 
 /// Daily files in one folder. A changed file is read again; one that has become unreadable leaves
@@ -40,13 +65,18 @@ impl Files {
         Self { folder, forecast_days: Days::new(forecast_days.into()), read: Mutex::default() }
     }
 
-    /// The days of a field: a file of its own, else its farm's, else none. Rows before today were
-    /// measured at a station; today's and later ones are forecast.
-    pub fn days(&self, farm: &Farm, field: &Field, today: NaiveDate) -> Vec<Day> {
+    /// The file of a field: its own, else its farm's, else none.
+    pub fn path(&self, farm: &Farm, field: &Field) -> Option<PathBuf> {
         let own = field.id.replace('/', "-");
         let candidates = [own.as_str(), farm.id.as_str()];
         let paths = candidates.map(|name| self.folder.join(format!("{name}.csv")));
-        let Some(path) = paths.into_iter().find(|path| path.is_file()) else { return Vec::new() };
+        paths.into_iter().find(|path| path.is_file())
+    }
+
+    /// The days of a field. Rows before today were measured at a station; today's and later ones
+    /// are forecast.
+    pub fn days(&self, farm: &Farm, field: &Field, today: NaiveDate) -> Vec<Day> {
+        let Some(path) = self.path(farm, field) else { return Vec::new() };
         let horizon = today + self.forecast_days;
         let kept = self.kept(&path);
         let kind = |date| if date < today { Kind::Station } else { Kind::Forecast };

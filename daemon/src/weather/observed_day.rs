@@ -1,0 +1,223 @@
+//! What was observed, or worked out afterwards, over a day at a place, with the period it covers.
+
+use super::source::SourceName;
+use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, TimeZone, Utc};
+use chrono_tz::Tz;
+use furrowbell_engine::weather::Kind;
+
+/// Longest period that is still given to one day: a day of 25 hours and an observer who comes late.
+const ONE_DAY: TimeDelta = TimeDelta::hours(30);
+/// How far a period may be off the local day and still count as that day.
+const SAME_DAY: TimeDelta = TimeDelta::minutes(61);
+/// The hour by which a night's low has mostly been reached (common practice, no source).
+const DAWN_HOUR: u32 = 6;
+
+/// One day, or a total of several, at one place from one source. Each value stands or is missing
+/// on its own; missing is never zero.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ObservedDay {
+    /// A spot's id (`41.21,-96.49`) or a station's (`acis:ID`, `ghcn:ID`).
+    pub place: String,
+    /// Who says so.
+    pub source: SourceName,
+    /// The date as the source labels it. At stations read in the morning most of the rain fell
+    /// the day before.
+    pub date: NaiveDate,
+    /// First moment of the period.
+    pub starts_at: DateTime<Utc>,
+    /// First moment after the period.
+    pub ends_at: DateTime<Utc>,
+    /// How it is known.
+    pub kind: Kind,
+    /// Rain and melted snow over the period, mm.
+    pub rain_mm: Option<f64>,
+    /// Highest air temperature, C.
+    pub high_c: Option<f64>,
+    /// Lowest air temperature, C.
+    pub low_c: Option<f64>,
+    /// Mean relative humidity, percent.
+    pub humidity_pct: Option<f64>,
+    /// Mean wind, m/s.
+    pub wind_mps: Option<f64>,
+    /// Solar radiation sum, MJ/m2.
+    pub solar_mj: Option<f64>,
+    /// Highest soil temperature at 4 inches (10 cm), C.
+    pub soil_high_c: Option<f64>,
+    /// Lowest soil temperature at 4 inches (10 cm), C.
+    pub soil_low_c: Option<f64>,
+    /// Whether the rain was seen but too little to measure; the rain is then known and zero.
+    pub trace: bool,
+    /// When the source made it, where it says so.
+    pub issued_at: Option<DateTime<Utc>>,
+    /// When it was fetched.
+    pub fetched_at: DateTime<Utc>,
+}
+
+impl ObservedDay {
+    /// A day of which nothing is known.
+    pub const fn unknown(
+        place: String,
+        source: SourceName,
+        kind: Kind,
+        date: NaiveDate,
+        (starts_at, ends_at): (DateTime<Utc>, DateTime<Utc>),
+        fetched_at: DateTime<Utc>,
+    ) -> Self {
+        Self {
+            place,
+            source,
+            date,
+            starts_at,
+            ends_at,
+            kind,
+            rain_mm: None,
+            high_c: None,
+            low_c: None,
+            humidity_pct: None,
+            wind_mps: None,
+            solar_mj: None,
+            soil_high_c: None,
+            soil_low_c: None,
+            trace: false,
+            issued_at: None,
+            fetched_at,
+        }
+    }
+
+    /// Whether anything at all is known.
+    pub fn says_something(&self) -> bool {
+        [
+            self.rain_mm,
+            self.high_c,
+            self.low_c,
+            self.humidity_pct,
+            self.wind_mps,
+            self.solar_mj,
+            self.soil_high_c,
+            self.soil_low_c,
+        ]
+        .iter()
+        .any(Option::is_some)
+    }
+
+    /// The local day that most of the period lies in; `None` for a total of several days, which
+    /// serves no single one.
+    pub fn local_day(&self, zone: Tz) -> Option<NaiveDate> {
+        let whole = self.ends_at - self.starts_at;
+        if whole <= TimeDelta::zero() || whole > ONE_DAY {
+            return None;
+        }
+        let first = self.starts_at.with_timezone(&zone).date_naive();
+        let days = first.iter_days().take(3);
+        days.max_by_key(|date| (self.overlap(*date, zone), std::cmp::Reverse(*date)))
+    }
+
+    /// The local day whose night the low belongs to: the last one whose dawn lies in the period.
+    /// A morning observer's low is that of the morning itself, while his rain and his high are
+    /// mostly of the day before.
+    pub fn day_of_low(&self, zone: Tz) -> Option<NaiveDate> {
+        let own = self.local_day(zone)?;
+        let dawn = |date: NaiveDate| {
+            let wall = date.and_hms_opt(DAWN_HOUR, 0, 0)?;
+            zone.from_local_datetime(&wall).earliest().map(|time| time.to_utc())
+        };
+        let within = |time: DateTime<Utc>| self.starts_at < time && time <= self.ends_at;
+        let last = self.ends_at.with_timezone(&zone).date_naive();
+        let nights = [Some(last), last.pred_opt()].into_iter().flatten();
+        let dawned = nights.filter(|date| dawn(*date).is_some_and(within)).max();
+        Some(dawned.unwrap_or(own))
+    }
+
+    /// Whether the period is the local day itself, give or take an hour.
+    pub fn is_of_midnight(&self, zone: Tz) -> bool {
+        let Some((start, end)) = self.local_day(zone).and_then(|date| local_period(date, zone))
+        else {
+            return false;
+        };
+        (self.starts_at - start).abs() < SAME_DAY && (self.ends_at - end).abs() < SAME_DAY
+    }
+
+    fn overlap(&self, date: NaiveDate, zone: Tz) -> TimeDelta {
+        local_period(date, zone).map_or(TimeDelta::zero(), |(start, end)| {
+            (self.ends_at.min(end) - self.starts_at.max(start)).max(TimeDelta::zero())
+        })
+    }
+}
+
+/// First moment of a local day and of the next: 23, 24 or 25 hours apart.
+pub fn local_period(date: NaiveDate, zone: Tz) -> Option<(DateTime<Utc>, DateTime<Utc>)> {
+    Some((moment(date, NaiveTime::MIN, zone)?, moment(date.succ_opt()?, NaiveTime::MIN, zone)?))
+}
+
+/// A wall-clock time of a local day; where clocks skip it, the moment they skip to, where they
+/// repeat it, the first.
+pub fn moment(date: NaiveDate, time: NaiveTime, zone: Tz) -> Option<DateTime<Utc>> {
+    let wall = date.and_time(time);
+    (0..=8)
+        .filter_map(|quarter| wall.checked_add_signed(TimeDelta::minutes(15 * quarter)))
+        .find_map(|wall| zone.from_local_datetime(&wall).earliest())
+        .map(|time| time.to_utc())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use chrono_tz::America::{Chicago, New_York};
+
+    fn date(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    fn over(from: &str, until: &str) -> ObservedDay {
+        let (from, until): (DateTime<Utc>, DateTime<Utc>) =
+            (from.parse().unwrap(), until.parse().unwrap());
+        let label = until.date_naive();
+        let place = "acis:1".to_owned();
+        ObservedDay::unknown(place, SourceName::Acis, Kind::Station, label, (from, until), until)
+    }
+
+    /// 7 a.m. in Iowa is 12 UTC in summer.
+    #[test]
+    fn a_morning_observers_rain_is_the_day_befores_and_his_low_the_mornings_own() {
+        let day = over("2026-05-09T12:00:00Z", "2026-05-10T12:00:00Z");
+        assert_eq!(day.local_day(Chicago), Some(date("2026-05-09")));
+        assert_eq!(day.day_of_low(Chicago), Some(date("2026-05-10")));
+        assert!(!day.is_of_midnight(Chicago));
+        let evening = over("2026-05-09T22:00:00Z", "2026-05-10T22:00:00Z");
+        assert_eq!(evening.local_day(Chicago), Some(date("2026-05-10")));
+        assert_eq!(evening.day_of_low(Chicago), Some(date("2026-05-10")));
+    }
+
+    #[test]
+    fn a_midnight_day_is_its_own_even_an_hour_off() {
+        let day = over("2026-05-09T05:00:00Z", "2026-05-10T05:00:00Z");
+        for zone in [Chicago, New_York] {
+            assert_eq!(day.local_day(zone), Some(date("2026-05-09")));
+            assert_eq!(day.day_of_low(zone), Some(date("2026-05-09")));
+            assert!(day.is_of_midnight(zone));
+        }
+    }
+
+    #[test]
+    fn a_total_of_several_days_serves_no_single_one() {
+        let three = over("2026-05-07T12:00:00Z", "2026-05-10T12:00:00Z");
+        assert_eq!((three.local_day(Chicago), three.day_of_low(Chicago)), (None, None));
+        let none = over("2026-05-10T12:00:00Z", "2026-05-10T12:00:00Z");
+        assert_eq!(none.local_day(Chicago), None);
+    }
+
+    /// Clocks changed on 2026-03-08 and 2026-11-01 in the US (Energy Policy Act of 2005, sec. 110).
+    #[test]
+    fn local_days_have_23_24_or_25_hours() {
+        for (day, hours) in
+            [("2026-03-08", 23), ("2026-05-01", 24), ("2026-11-01", 25), ("2028-02-29", 24)]
+        {
+            let (start, end) = local_period(date(day), Chicago).unwrap();
+            assert_eq!((end - start).num_hours(), hours, "{day}");
+            let mut whole = over("2026-05-09T05:00:00Z", "2026-05-10T05:00:00Z");
+            (whole.starts_at, whole.ends_at) = (start, end);
+            assert_eq!(whole.local_day(Chicago), Some(date(day)));
+            assert!(whole.is_of_midnight(Chicago));
+        }
+    }
+}
