@@ -1,5 +1,6 @@
 //! What a season shows and somebody may need to know.
 
+use crate::clocks::nitrogen::TestedRate;
 use crate::clocks::spray_hours::{Refusal, SprayRun};
 use crate::clocks::{DateRange, Stage};
 use crate::reference::Standing;
@@ -435,8 +436,11 @@ pub enum Evidence {
         stage: Stage,
         /// Why it is wanted early; `None` means at the usual time.
         early: Option<EarlyReason>,
-        /// N meant for the pass.
+        /// N for the pass: by the nitrate test where there is one, else as planned.
         pounds: f64,
+        /// What the nitrate test makes of the plan.
+        #[serde(default)]
+        tested: Option<TestedRate>,
         /// Last day by height or stage.
         latest: DateRange,
     },
@@ -444,8 +448,11 @@ pub enum Evidence {
     SidedressClosing {
         /// Crop stage today.
         stage: Stage,
-        /// N meant for the pass.
+        /// N for the pass: by the nitrate test where there is one, else as planned.
         pounds: f64,
+        /// What the nitrate test makes of the plan.
+        #[serde(default)]
+        tested: Option<TestedRate>,
         /// Last day by height or stage.
         latest: DateRange,
     },

@@ -3,7 +3,7 @@
 use crate::clocks::Stage;
 use crate::findings::Topic;
 use crate::reference::herbicides::Ingredient;
-use crate::units::{Inches, Millimetres, PoundsPerAcre};
+use crate::units::{Inches, Millimetres, NitratePpm, PoundsPerAcre};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
@@ -39,6 +39,11 @@ pub enum Event {
     Sidedressed {
         /// N put on; `None` when it was as planned.
         nitrogen: Option<PoundsPerAcre>,
+    },
+    /// Soil of the top foot was taken for a nitrate test, and this is what it showed.
+    NitrateTest {
+        /// Nitrate N.
+        ppm: NitratePpm,
     },
     /// A rotary hoe or shallow cultivation went over the field.
     Hoed,

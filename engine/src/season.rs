@@ -21,7 +21,7 @@ pub use timeline::SoilRow;
 pub use weeds::WeedUp;
 
 pub(crate) use crop::CropCourse;
-pub(crate) use feed::Feed;
+pub(crate) use feed::{Feed, LEAST_PASS};
 pub(crate) use pre::{Holding, PreCourse};
 pub(crate) use record::Record;
 pub(crate) use timeline::{Timeline, gap_days};

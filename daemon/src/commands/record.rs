@@ -9,7 +9,7 @@ use chrono::NaiveDate;
 use clap::{Args, Subcommand};
 use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::journal::Event;
-use furrowbell_engine::units::{Inches, Millimetres, PoundsPerAcre};
+use furrowbell_engine::units::{Inches, Millimetres, NitratePpm, PoundsPerAcre};
 
 /// Arguments of `record`.
 #[derive(Debug, Args)]
@@ -55,6 +55,11 @@ enum What {
         /// The stage, for example V4.
         stage: Stage,
     },
+    /// A nitrate test of the top foot came back; its day is the one on which the soil was taken.
+    Nitrate {
+        /// Nitrate N, ppm.
+        ppm: f64,
+    },
     /// Weeds were seen.
     Weeds {
         /// Height of the tallest, inches.
@@ -78,6 +83,9 @@ impl What {
                 Event::Rain { amount: Millimetres::from_inches(*inches).map_err(fault)? }
             }
             Self::Stage { stage } => Event::StageSeen { stage: *stage },
+            Self::Nitrate { ppm } => {
+                Event::NitrateTest { ppm: NitratePpm::new(*ppm).map_err(fault)? }
+            }
             Self::Weeds { inches } => {
                 Event::WeedsSeen { height: Inches::new(*inches).map_err(fault)? }
             }

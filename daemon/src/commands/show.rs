@@ -9,6 +9,7 @@ use chrono::{Days, NaiveDate};
 use clap::Args;
 use furrowbell_config::Book;
 use furrowbell_engine::clocks::DateRange;
+use furrowbell_engine::clocks::nitrogen::TestedRate;
 use furrowbell_engine::findings::{Evidence, Finding};
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::{Crop, Plan};
@@ -180,6 +181,7 @@ fn happened(entry: &Entry) -> String {
         Event::Rain { amount } => format!("rain {:.2} in", amount.inches()),
         Event::StageSeen { stage } => format!("{stage} seen"),
         Event::WeedsSeen { height } => format!("weeds {} in", height.get()),
+        Event::NitrateTest { ppm } => format!("nitrate test {} ppm", ppm.get()),
         Event::Hold { topic, until } => {
             format!("hold {} until {until}", topic.map_or("everything", |topic| topic.name()))
         }
@@ -249,14 +251,25 @@ fn clocks(now: &Now) -> Vec<String> {
     }
     match (now.sidedressed_on, &now.sidedress) {
         (Some(on), _) => lines.push(format!("  sidedress: done {on}")),
-        (None, Some(window)) => lines.push(format!(
-            "  sidedress: from {}; at the latest {}",
-            window.opens.likely,
-            range(&window.latest)
-        )),
+        (None, Some(window)) => {
+            lines.push(format!(
+                "  sidedress: from {}; at the latest {}",
+                window.opens.likely,
+                range(&window.latest)
+            ));
+            lines.extend(window.tested.as_ref().map(tested));
+        }
         (None, None) => {}
     }
     lines
+}
+
+/// What a nitrate test makes of the plan.
+fn tested(rate: &TestedRate) -> String {
+    format!(
+        "  nitrate test of {}: {} ppm of {}; {:.0} lb N by one rule, {:.0} by the other, of {:.0} planned",
+        rate.on, rate.ppm, rate.critical_ppm, rate.high_lb, rate.low_lb, rate.planned_lb
+    )
 }
 
 fn day_line(row: &DayRow) -> String {

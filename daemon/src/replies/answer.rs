@@ -7,7 +7,7 @@ use super::grammar::{self, Pass, Place, Reply};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use furrowbell_engine::findings::Topic;
 use furrowbell_engine::journal::{Entry, Event};
-use furrowbell_engine::units::{Inches, Millimetres};
+use furrowbell_engine::units::{Inches, Millimetres, NitratePpm};
 
 /// A field of the sender's.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -213,6 +213,11 @@ impl<'a> Desk<'a> {
                     Topic::PostOverdue,
                 ];
                 (Event::WeedsSeen { height }, date, place, asking)
+            }
+            Reply::Nitrate { ppm, date, place } => {
+                let ppm = NitratePpm::new(*ppm).map_err(misread)?;
+                let asking = &[Topic::SidedressOpen, Topic::SidedressClosing];
+                (Event::NitrateTest { ppm }, date, place, asking)
             }
             Reply::Planted { date, place } => (Event::Planted, date, place, &[Topic::Seedbed]),
             _ => return Err(Answer::NotUnderstood),

@@ -93,6 +93,7 @@ pub(super) struct Slots {
     fields: String,
     date: String,
     inches: String,
+    ppm: String,
     stage: String,
     pounds: String,
     topic: String,
@@ -105,10 +106,11 @@ pub(super) struct Slots {
 }
 
 /// Every wording an answer can ask for.
-pub(super) const NAMES: [&str; 25] = [
+pub(super) const NAMES: [&str; 26] = [
     "rain",
     "stage",
     "weeds",
+    "nitrate",
     "planted",
     "pre",
     "post",
@@ -200,6 +202,9 @@ impl Wording {
             Event::StageSeen { stage } => ("stage", Slots { stage: stage.to_string(), ..dated }),
             Event::WeedsSeen { height } => {
                 ("weeds", Slots { inches: facts::measure(height.get()), ..dated })
+            }
+            Event::NitrateTest { ppm } => {
+                ("nitrate", Slots { ppm: facts::measure(ppm.get()), ..dated })
             }
             Event::Hold { topic, until } => {
                 let topic = topic.map(|topic| self.topic_name(language, topic)).unwrap_or_default();

@@ -3,6 +3,7 @@
 use super::dates;
 use chrono::NaiveDate;
 use furrowbell_config::people::Language;
+use furrowbell_engine::clocks::nitrogen::TestedRate;
 use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::findings::{
     EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack, SeedbedVerdict,
@@ -43,6 +44,10 @@ pub(super) struct Facts {
     pub early: &'static str,
     pub starter: String,
     pub pounds: String,
+    /// A nitrate test, ppm, its day, and the N that was planned before it.
+    pub test: String,
+    pub tested_on: String,
+    pub tested_planned: String,
     pub stage: String,
     pub latest: String,
     pub low: String,
@@ -124,16 +129,15 @@ impl Facts {
             | Evidence::PostOverdue { .. }
             | Evidence::SprayHours { .. }
             | Evidence::FewGroups { .. } => facts.of_post_pass(evidence, telling),
-            Evidence::SidedressOpen { stage, early, pounds, latest } => {
+            Evidence::SidedressOpen { stage, pounds, tested, latest, .. }
+            | Evidence::SidedressClosing { stage, pounds, tested, latest } => {
                 facts.stage = stage.to_string();
                 facts.pounds = whole(*pounds);
                 facts.latest = day(latest.likely);
-                facts.wanted_early(early.as_ref());
-            }
-            Evidence::SidedressClosing { stage, pounds, latest } => {
-                facts.stage = stage.to_string();
-                facts.pounds = whole(*pounds);
-                facts.latest = day(latest.likely);
+                facts.by_test(tested.as_ref(), language);
+                if let Evidence::SidedressOpen { early, .. } = evidence {
+                    facts.wanted_early(early.as_ref());
+                }
             }
             Evidence::NitrogenLoss { pounds, wet_days } => {
                 facts.days = days(*wet_days);
@@ -283,6 +287,14 @@ impl Facts {
         };
         self.ingredient = ingredient.name();
         self.confirmed = *label;
+    }
+
+    fn by_test(&mut self, tested: Option<&TestedRate>, language: Language) {
+        if let Some(rate) = tested {
+            self.test = measure(rate.ppm);
+            self.tested_on = dates::day(language, rate.on);
+            self.tested_planned = whole(rate.planned_lb);
+        }
     }
 
     fn wanted_early(&mut self, reason: Option<&EarlyReason>) {

@@ -10,7 +10,7 @@ use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::findings::Topic;
 use furrowbell_engine::journal::Event;
 use furrowbell_engine::reference::herbicides::Ingredient;
-use furrowbell_engine::units::{Inches, Millimetres, PoundsPerAcre};
+use furrowbell_engine::units::{Inches, Millimetres, NitratePpm, PoundsPerAcre};
 use std::fmt::Write;
 
 const BOTH: [Language; 2] = [Language::English, Language::Spanish];
@@ -297,6 +297,7 @@ fn answers(fields: &[&str], reason: &str, contact: &str, mut each: impl FnMut(&s
         ("rain", Event::Rain { amount: amount.unwrap() }),
         ("stage", Event::StageSeen { stage: Stage::Vegetative(3) }),
         ("weeds", Event::WeedsSeen { height: height.unwrap() }),
+        ("nitrate", Event::NitrateTest { ppm: NitratePpm::new(18.0).unwrap() }),
         ("planted", Event::Planted),
         ("pre", Event::PreApplied { ingredients: Vec::new() }),
         ("post", Event::PostApplied { ingredients: Vec::new() }),

@@ -1,15 +1,18 @@
 //! Findings for the tests: an ordinary one and the widest ones of every topic.
 
 use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta};
+use furrowbell_engine::clocks::nitrogen::TestedRate;
 use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::clocks::{DateRange, Stage};
 use furrowbell_engine::findings::{
     Caught, Control, EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack,
     SeedbedVerdict, SprayPass,
 };
+use furrowbell_engine::plan::{NitrogenPlan, NitrogenSource, Placement};
 use furrowbell_engine::reference::Standing;
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::reference::weeds::Weed;
+use furrowbell_engine::units::{NitratePpm, PoundsPerAcre};
 
 /// The receiver's day in every sample: Wed May 20.
 pub fn today() -> NaiveDate {
@@ -37,12 +40,39 @@ fn sample(evidence: Evidence, corn: bool, act_in: i64) -> Sample {
     Sample { evidence, version: 1, corn, act_by: Some(day(act_in)), provisional: false }
 }
 
+/// A nitrate test on a planned 120 lb.
+fn test(ppm: f64) -> TestedRate {
+    let plan = NitrogenPlan {
+        starter: PoundsPerAcre::new(40.0).unwrap(),
+        sidedress: PoundsPerAcre::new(120.0).unwrap(),
+        starter_source: NitrogenSource::Uan32,
+        source: NitrogenSource::Uan32,
+        placement: Placement::InSoil,
+        inhibitor: None,
+        rig_clears: None,
+    };
+    TestedRate::of(day(-2), NitratePpm::new(ppm).unwrap(), &plan)
+}
+
+/// A sidedress window after a nitrate test.
+fn tested(ppm: f64, closing: bool) -> Evidence {
+    let rate = test(ppm);
+    let (tested, pounds, latest) = (Some(rate), rate.high_lb, range(if closing { 7 } else { 24 }));
+    if closing {
+        Evidence::SidedressClosing { stage: Stage::Vegetative(7), pounds, tested, latest }
+    } else {
+        let early = Some(EarlyReason::SmallStarter { pounds: 30.0 });
+        Evidence::SidedressOpen { stage: Stage::Vegetative(6), early, pounds, tested, latest }
+    }
+}
+
 /// Ordinary findings: every topic, every branch of its wording that a field commonly shows.
 pub fn ordinary() -> Vec<Sample> {
     let sidedress = |early| Evidence::SidedressOpen {
         stage: Stage::Vegetative(4),
         early,
         pounds: 120.0,
+        tested: None,
         latest: range(24),
     };
     let lags = |because| Some(EarlyReason::SoilLags { percent: 31.0, because });
@@ -66,11 +96,16 @@ pub fn ordinary() -> Vec<Sample> {
             Evidence::SidedressClosing {
                 stage: Stage::Vegetative(7),
                 pounds: 120.0,
+                tested: None,
                 latest: range(7),
             },
             true,
             5,
         ),
+        Sample { version: 2, ..sample(tested(18.0, false), true, 7) },
+        Sample { version: 2, provisional: true, ..sample(tested(18.0, false), true, 7) },
+        Sample { version: 2, ..sample(tested(27.0, false), true, 7) },
+        Sample { version: 2, ..sample(tested(18.0, true), true, 5) },
         sample(Evidence::NitrogenLoss { pounds: 31.0, wet_days: 6 }, true, 12),
         Sample {
             act_by: None,
@@ -379,10 +414,15 @@ pub fn widest() -> Vec<Sample> {
         Some(EarlyReason::SmallStarter { pounds: 0.0 }),
         Some(EarlyReason::SmallStarter { pounds: 199.6 }),
     ] {
-        add(Evidence::SidedressOpen { stage, early, pounds: 333.3, latest: range(119) });
+        for (pounds, tested) in
+            [(333.3, None), (333.3, Some(test(19.25))), (0.0, Some(test(99.75)))]
+        {
+            add(Evidence::SidedressOpen { stage, early, pounds, tested, latest: range(119) });
+        }
     }
-    add(Evidence::SidedressClosing { stage, pounds: 0.0, latest: range(119) });
-    add(Evidence::SidedressClosing { stage, pounds: 333.3, latest: range(119) });
+    for (pounds, tested) in [(0.0, None), (333.3, None), (333.3, Some(test(19.25)))] {
+        add(Evidence::SidedressClosing { stage, pounds, tested, latest: range(119) });
+    }
     add(Evidence::NitrogenLoss { pounds: 333.3, wet_days: 112 });
     add(Evidence::NitrogenLoss { pounds: 1.0, wet_days: 1 });
     add(Evidence::WeatherGap { since: applied_on, days: 112 });

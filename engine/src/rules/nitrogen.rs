@@ -2,42 +2,47 @@
 
 use super::{days_after, first, stage_is_provisional};
 use crate::findings::{Evidence, Finding, Urgency};
-use crate::season::{Course, Sidedress, USUAL_STAGE};
+use crate::season::{Course, LEAST_PASS, Sidedress, USUAL_STAGE};
 use chrono::{Days, NaiveDate};
 
 /// Days over which news of a loss is still news.
 const NEWS_DAYS: u64 = 7;
 
-/// Sidedress may start, and need not be done yet.
+/// Sidedress may start, and need not be done yet. A nitrate test is news of its own: the window is
+/// told again with what the test leaves of the plan, or that it leaves nothing.
 pub(super) fn sidedress_open(course: &Course<'_>) -> Option<Finding> {
     let today = course.input.today;
-    let (window, pounds) = sidedress(course)?;
-    if today < window.opens.likely || today >= closing_from(course, &window) {
+    let window = course.sidedress()?;
+    let Sidedress { latest, pounds, tested, .. } = window;
+    let ends =
+        if pounds < LEAST_PASS.value { latest.earliest } else { closing_from(course, &window) };
+    if today < window.opens.likely || today >= ends {
         return None;
     }
-    let latest = window.latest;
     let stage = course.crop.as_ref()?.today().stage()?;
     let early = window.early.filter(|_| stage < USUAL_STAGE);
-    let evidence = Evidence::SidedressOpen { stage, early, pounds, latest };
+    let evidence = Evidence::SidedressOpen { stage, early, pounds, tested, latest };
     let planted = course.record.planted?;
     let mut finding = first(planted, Urgency::Routine, latest.earliest.succ_opt()?, evidence);
+    finding.version = telling(&window);
     finding.act_by = Some(latest.earliest);
     finding.provisional = stage_is_provisional(course);
     Some(finding)
 }
 
-/// Sidedress must be done within the days set for it.
+/// Sidedress must be done within the days set for it; not where a nitrate test leaves nothing to do.
 pub(super) fn sidedress_closing(course: &Course<'_>) -> Option<Finding> {
     let today = course.input.today;
-    let (window, pounds) = sidedress(course)?;
-    let latest = window.latest;
+    let window = course.sidedress().filter(|window| window.pounds >= LEAST_PASS.value)?;
+    let Sidedress { latest, pounds, tested, .. } = window;
     if today < closing_from(course, &window) || today > latest.latest {
         return None;
     }
     let stage = course.crop.as_ref()?.today().stage()?;
-    let evidence = Evidence::SidedressClosing { stage, pounds, latest };
+    let evidence = Evidence::SidedressClosing { stage, pounds, tested, latest };
     let expires = latest.latest.succ_opt()?;
     let mut finding = first(course.record.planted?, Urgency::Urgent, expires, evidence);
+    finding.version = telling(&window);
     finding.act_by = Some(latest.earliest.max(today));
     finding.provisional = stage_is_provisional(course);
     Some(finding)
@@ -66,9 +71,9 @@ pub(super) fn loss(course: &Course<'_>) -> Option<Finding> {
     Some(finding)
 }
 
-/// The window with the N meant for the pass.
-fn sidedress(course: &Course<'_>) -> Option<(Sidedress, f64)> {
-    Some((course.sidedress()?, course.input.plan.nitrogen?.sidedress.get()))
+/// Which telling of the window this is: the second once a nitrate test has changed what it says.
+fn telling(window: &Sidedress) -> u32 {
+    1 + u32::from(window.tested.is_some())
 }
 
 fn closing_from(course: &Course<'_>, window: &Sidedress) -> NaiveDate {

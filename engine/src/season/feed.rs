@@ -1,7 +1,9 @@
 //! Corn nitrogen over the season: the soil's supply, the loss in wet soil, the sidedress window.
 
 use crate::cell::Air;
-use crate::clocks::nitrogen::{self, Pass, Supply, SurfaceUrea, UreaLoss, Washed, WetLoss};
+use crate::clocks::nitrogen::{
+    self, Pass, Supply, SurfaceUrea, TestedRate, UreaLoss, Washed, WetLoss,
+};
 use crate::clocks::{DateRange, Stage};
 use crate::findings::EarlyReason;
 use crate::plan::{NitrogenPlan, Placement};
@@ -24,8 +26,8 @@ pub const LAST_STAGE: Stage = Stage::Vegetative(8);
 /// Stage by which it must be done whatever the rig clears: no lasting loss of yield up to V11
 /// (Scharf, Wiebold & Lory, Agron. J. 94:435-441, 2002, 28 trials).
 pub const LAST_STAGE_FOR_YIELD: Stage = Stage::Vegetative(11);
-/// Weight of nitrogen that a sidedress must have to be planned, lb/acre.
-const LEAST_PASS: Figure =
+/// Weight of nitrogen that a sidedress must have to be a pass at all, lb/acre.
+pub(crate) const LEAST_PASS: Figure =
     Figure::new(1.0, Source::common_practice("less than a pound an acre is no pass"));
 
 /// Nitrogen of one field on one day, lb/acre.
@@ -64,6 +66,10 @@ pub struct Sidedress {
     pub latest: DateRange,
     /// Whether it is open today.
     pub open: bool,
+    /// N to put on, lb/acre: by the nitrate test where there is one, else as planned.
+    pub pounds: f64,
+    /// What a nitrate test makes of the plan.
+    pub tested: Option<TestedRate>,
 }
 
 /// Nitrogen over the season of one field.
@@ -207,7 +213,9 @@ fn sidedress(
     })?;
     let latest = passed.day_before();
     let open = opens.likely <= input.today && input.today <= latest.latest;
-    Some(Sidedress { early, opens, latest, open })
+    let tested = record.tested.map(|(on, ppm)| TestedRate::of(on, ppm, plan));
+    let pounds = tested.map_or(plan.sidedress.get(), |rate| rate.high_lb);
+    Some(Sidedress { early, opens, latest, open, pounds, tested })
 }
 
 #[cfg(test)]

@@ -1,11 +1,12 @@
 //! The journal, read for the season: which passes stand, what was seen, what is held.
 
 use crate::clocks::Stage;
+use crate::clocks::nitrogen::TestedRate;
 use crate::findings::Topic;
 use crate::journal::{Entry, Event};
 use crate::plan::{HerbicidePlan, Plan};
 use crate::reference::herbicides::Ingredient;
-use crate::units::{Inches, Millimetres, PoundsPerAcre};
+use crate::units::{Inches, Millimetres, NitratePpm, PoundsPerAcre};
 use chrono::{Days, NaiveDate};
 use std::collections::BTreeMap;
 
@@ -20,7 +21,8 @@ pub(crate) struct Sprayed {
 }
 
 /// What the journal says up to and with today. The order of its entries does not matter: of two
-/// entries for one day the later stage, the taller weed and the bigger rain stand.
+/// entries for one day the later stage, the taller weed, the bigger rain and the poorer nitrate test
+/// stand.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Record {
     /// The last planting, so that a replanted field starts anew.
@@ -31,6 +33,10 @@ pub(crate) struct Record {
     pub post: Option<Sprayed>,
     /// The last sidedress since planting, and its N.
     pub sidedressed: Option<(NaiveDate, PoundsPerAcre)>,
+    /// What was said of it; `None` where nobody named its N.
+    sidedress_said: Option<(NaiveDate, Option<PoundsPerAcre>)>,
+    /// The last nitrate test since planting.
+    pub tested: Option<(NaiveDate, NitratePpm)>,
     /// The last hoeing.
     pub hoed: Option<NaiveDate>,
     /// Rain read off a gauge, by day.
@@ -52,6 +58,7 @@ impl Record {
             record.take(entry, plan);
         }
         record.forget_what_came_before();
+        record.sidedressed = record.sidedress_as_meant(plan);
         record
     }
 
@@ -66,14 +73,16 @@ impl Record {
                 take_pass(&mut self.post, date, ingredients, plan.post.as_ref());
             }
             Event::Sidedressed { nitrogen } => {
-                let planned = plan.nitrogen.map(|nitrogen| nitrogen.sidedress);
-                if let Some(amount) = nitrogen.or(planned) {
-                    let later =
-                        |(on, most): &(NaiveDate, PoundsPerAcre)| (*on, *most) < (date, amount);
-                    if self.sidedressed.as_ref().is_none_or(later) {
-                        self.sidedressed = Some((date, amount));
-                    }
+                let said = Some((date, *nitrogen));
+                if self.sidedress_said < said {
+                    self.sidedress_said = said;
                 }
+            }
+            Event::NitrateTest { ppm } => {
+                let stands = |(on, least): &(NaiveDate, NitratePpm)| {
+                    *on > date || (*on == date && *least <= *ppm)
+                };
+                self.tested = self.tested.filter(stands).or(Some((date, *ppm)));
             }
             Event::Hoed => self.hoed = self.hoed.max(Some(date)),
             Event::Rain { amount } => keep_larger(&mut self.gauge, date, *amount),
@@ -93,11 +102,25 @@ impl Record {
     fn forget_what_came_before(&mut self) {
         if let Some(planted) = self.planted {
             self.post = self.post.take().filter(|post| post.date >= planted);
-            self.sidedressed = self.sidedressed.filter(|(date, _)| *date >= planted);
+            self.sidedress_said = self.sidedress_said.filter(|(date, _)| *date >= planted);
+            self.tested = self.tested.filter(|(date, _)| *date >= planted);
             self.stages.retain(|date, _| *date >= planted);
         }
         let killed = self.sprayed_over_on().max(self.hoed);
         self.weeds = self.weeds.filter(|(date, _)| killed.is_none_or(|killed| *date > killed));
+    }
+
+    /// The sidedress with the N that was named, or else with what was meant for it by then: after a
+    /// nitrate test what that leaves of the plan.
+    fn sidedress_as_meant(&self, plan: &Plan) -> Option<(NaiveDate, PoundsPerAcre)> {
+        let (on, said) = self.sidedress_said?;
+        let meant = || {
+            let plan = plan.nitrogen?;
+            let tested = self.tested.filter(|(tested_on, _)| *tested_on <= on);
+            let rate = tested.map(|(day, ppm)| TestedRate::of(day, ppm, &plan).high_lb);
+            rate.map_or(Some(plan.sidedress), |pounds| PoundsPerAcre::new(pounds).ok())
+        };
+        Some((on, said.or_else(meant)?))
     }
 
     /// Day of the last post pass since planting.

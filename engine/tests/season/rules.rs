@@ -6,7 +6,7 @@ use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::findings::{EarlyReason, Evidence, PostReason, Topic, Urgency};
 use furrowbell_engine::journal::Event;
 use furrowbell_engine::season::Unknown;
-use furrowbell_engine::units::{Celsius, Inches, Millimetres, PoundsPerAcre};
+use furrowbell_engine::units::{Celsius, Inches, Millimetres, NitratePpm, PoundsPerAcre};
 use furrowbell_engine::weather::{Kind, Sourced};
 
 fn versions(field: &Field, topic: Topic) -> Vec<u32> {
@@ -286,6 +286,52 @@ fn sidedress_turns_to_closing_and_a_reply_ends_it() {
     field.note(closing[0].0, Event::Sidedressed { nitrogen: None });
     assert!(field.find(closing[0].0, Topic::SidedressClosing).is_none());
     assert!(field.on(closing[0].0).now.unwrap().sidedress.is_none());
+}
+
+#[test]
+fn a_nitrate_test_sets_the_pounds_and_is_told_again() {
+    let mut field = Field::corn();
+    let first = first_day(&field, Topic::SidedressOpen).unwrap();
+    let told = |field: &Field, today| {
+        let finding = field.find(today, Topic::SidedressOpen).unwrap();
+        let Evidence::SidedressOpen { pounds, tested, .. } = finding.evidence else { panic!() };
+        (finding.version, pounds, tested)
+    };
+    assert_eq!(told(&field, first), (1, 120.0, None));
+    let test = |ppm| Event::NitrateTest { ppm: NitratePpm::new(ppm).unwrap() };
+    field.note(first, test(18.0));
+    // Ohio State Univ. Extension, 2022: 16 to 20 ppm takes 45 lb off. CROP 3140 would leave 56 lb.
+    let (version, pounds, tested) = told(&field, first);
+    let rate = tested.unwrap();
+    assert_eq!((version, rate.on), (2, first));
+    assert!((pounds - 75.0).abs() < 1e-9 && (rate.low_lb - 56.0).abs() < 1e-9);
+    // What goes on without a number is what the test left of the plan.
+    let mut done = Field::corn();
+    done.thresholds.nitrogen_loss_lb_per_acre = 1.0;
+    done.journal.clone_from(&field.journal);
+    done.note(first, Event::Sidedressed { nitrogen: None });
+    let nitrate = |field: &Field| {
+        let season = field.on(first);
+        season.today().unwrap().nitrogen.unwrap().nitrate_lb
+    };
+    let tested = nitrate(&done);
+    done.journal.retain(|entry| !matches!(entry.event, Event::NitrateTest { .. }));
+    // A quarter of UAN is nitrate on the day it goes on: 45 lb less make 11.25 lb less.
+    assert!((nitrate(&done) - tested - 11.25).abs() < 1e-9);
+}
+
+#[test]
+fn a_rich_nitrate_test_leaves_nothing_to_be_urgent_about() {
+    let mut field = Field::corn();
+    let first = first_day(&field, Topic::SidedressOpen).unwrap();
+    field.note(first, Event::NitrateTest { ppm: NitratePpm::new(27.0).unwrap() });
+    let told = field.find(first, Topic::SidedressOpen).unwrap();
+    assert!(matches!(told.evidence, Evidence::SidedressOpen { pounds: 0.0, .. }));
+    assert_eq!(told.version, 2);
+    assert!(field.raised(Topic::SidedressClosing, first, 60).is_empty());
+    // A test from before planting is another season's.
+    field.journal.last_mut().unwrap().date = date(4, 29);
+    assert_eq!(field.find(first, Topic::SidedressOpen).unwrap().version, 1);
 }
 
 #[test]
