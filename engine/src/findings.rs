@@ -1,6 +1,6 @@
 //! What a season shows and somebody may need to know.
 
-use crate::clocks::nitrogen::TestedRate;
+use crate::clocks::nitrogen::{Basis, RainSum, TestedRate, Washed};
 use crate::clocks::spray_hours::{Refusal, SprayRun};
 use crate::clocks::{DateRange, Stage};
 use crate::reference::Standing;
@@ -190,6 +190,8 @@ pub enum EarlyReason {
         percent: f64,
         /// The cause that weighs more.
         because: LagCause,
+        /// What that normal rests on.
+        normal: Basis,
     },
     /// The starter was small.
     SmallStarter {
@@ -206,6 +208,27 @@ pub enum LagCause {
     Cool,
     /// Dry soil.
     Dry,
+}
+
+/// N, lb/acre, with the ends of what is published.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PoundsRange {
+    /// Low end.
+    pub low: f64,
+    /// Likely.
+    pub likely: f64,
+    /// High end.
+    pub high: f64,
+}
+
+/// Which rule tells of a loss of nitrogen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LossRule {
+    /// Saturated days, each of which costs a share of the nitrate.
+    SaturatedDays,
+    /// The rain of spring, beyond which corn is widely short of N.
+    SpringRain,
 }
 
 /// What a late rain can still do to weeds that are up.
@@ -458,10 +481,18 @@ pub enum Evidence {
     },
     /// Wet soil has cost nitrate.
     NitrogenLoss {
-        /// Nitrate lost, likely.
-        pounds: f64,
-        /// Saturated days counted.
+        /// Which rule tells of it.
+        rule: LossRule,
+        /// Fertiliser nitrate lost in saturated soil.
+        pounds: PoundsRange,
+        /// How far those pounds are to be trusted.
+        standing: Standing,
+        /// Saturated days counted; the first two of each spell cost nothing.
         wet_days: u32,
+        /// How far down the water that drained has carried nitrate.
+        washed: Option<Washed>,
+        /// Rain of spring so far.
+        rain: RainSum,
     },
     /// Cold in the first two days after planting.
     ColdAfterPlanting {

@@ -2,6 +2,7 @@
 
 use crate::clocks::Stage;
 use crate::findings::Topic;
+use crate::plan::NitrogenSource;
 use crate::reference::herbicides::Ingredient;
 use crate::units::{Inches, Millimetres, NitratePpm, PoundsPerAcre};
 use chrono::NaiveDate;
@@ -34,6 +35,15 @@ pub enum Event {
         /// What went on, when it was not as planned.
         #[serde(default)]
         ingredients: Vec<Ingredient>,
+    },
+    /// Nitrogen went on before or at planting, in autumn at the earliest. Once one such pass is on
+    /// record, the record stands in place of the plan's starter.
+    StarterApplied {
+        /// N put on; `None` when it was as planned.
+        nitrogen: Option<PoundsPerAcre>,
+        /// Its form; `None` when it was as planned.
+        #[serde(default)]
+        source: Option<NitrogenSource>,
     },
     /// Sidedress nitrogen went on.
     Sidedressed {

@@ -4,7 +4,7 @@
 //! passes, that a window goes on to its next topic or that somebody acts does not make it wrong.
 
 use crate::clocks::spray_hours::SprayRun;
-use crate::findings::{Evidence, Finding, SeedbedVerdict, Topic};
+use crate::findings::{Evidence, Finding, LossRule, SeedbedVerdict, Topic};
 use crate::season::{DayRow, Now, Season};
 use chrono::{Days, NaiveDate};
 
@@ -183,9 +183,12 @@ fn told_of_a_pass(told: &Finding, told_on: NaiveDate, season: &Season, now: &Now
                 },
             )
         }
-        Evidence::NitrogenLoss { pounds, .. } => {
-            let lost = season.today().and_then(|row| Some(row.nitrogen?.lost_lb));
-            gone_if(lost.is_some_and(|lost| lost < pounds / 2.0))
+        Evidence::NitrogenLoss { rule, pounds, .. } => {
+            let row = season.today().and_then(|row| row.nitrogen);
+            gone_if(row.is_some_and(|row| match rule {
+                LossRule::SaturatedDays => row.lost_lb < pounds.likely / 2.0,
+                LossRule::SpringRain => row.rain.tells_of_shortage() == Some(false),
+            }))
         }
         Evidence::Seedbed { .. }
         | Evidence::SprayHours { .. }

@@ -106,7 +106,7 @@ pub(super) struct Slots {
 }
 
 /// Every wording an answer can ask for.
-pub(super) const NAMES: [&str; 26] = [
+pub(super) const NAMES: [&str; 27] = [
     "rain",
     "stage",
     "weeds",
@@ -114,6 +114,7 @@ pub(super) const NAMES: [&str; 26] = [
     "planted",
     "pre",
     "post",
+    "starter",
     "sidedress",
     "hoed",
     "hold",
@@ -192,9 +193,10 @@ impl Wording {
             Event::PreApplied { .. } => ("pre", dated),
             Event::PostApplied { .. } => ("post", dated),
             Event::Hoed => ("hoed", dated),
-            Event::Sidedressed { nitrogen } => {
+            Event::StarterApplied { nitrogen, .. } | Event::Sidedressed { nitrogen } => {
                 let pounds = nitrogen.map(|pounds| facts::whole(pounds.get())).unwrap_or_default();
-                ("sidedress", Slots { pounds, ..dated })
+                let starter = matches!(event, Event::StarterApplied { .. });
+                (if starter { "starter" } else { "sidedress" }, Slots { pounds, ..dated })
             }
             Event::Rain { amount } => {
                 ("rain", Slots { inches: facts::measure(amount.inches()), ..dated })

@@ -3,17 +3,20 @@
 use super::dates;
 use chrono::NaiveDate;
 use furrowbell_config::people::Language;
-use furrowbell_engine::clocks::nitrogen::TestedRate;
+use furrowbell_engine::clocks::nitrogen::{Basis, TestedRate};
 use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::findings::{
-    EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack, SeedbedVerdict,
-    SprayPass,
+    EarlyReason, Evidence, LagCause, LossRule, PostLimit, PostReason, RainAhead, ReachBack,
+    SeedbedVerdict, SprayPass,
 };
 use furrowbell_engine::reference::herbicides::Ingredient;
 use serde::Serialize;
 
 /// A need this close to a quarter inch is said as that quarter; the slack keeps rounding out.
 const QUARTER_REACH_IN: f64 = 0.02 + 1e-9;
+
+/// Depth from which on washed nitrate is worth a word: the crop's first roots are above it, in.
+const TOP_FOOT_IN: f64 = 12.0;
 
 /// What every topic's templates may use. What a topic does not have stays empty.
 #[derive(Debug, Default, Serialize)]
@@ -48,6 +51,13 @@ pub(super) struct Facts {
     pub test: String,
     pub tested_on: String,
     pub tested_planned: String,
+    /// Past years of the field that make its usual year; empty for a stated one.
+    pub usual_years: String,
+    /// How far the soil lies behind it, percent.
+    pub lag: String,
+    /// Which rule tells of a loss.
+    pub rule: &'static str,
+    pub washed: String,
     pub stage: String,
     pub latest: String,
     pub low: String,
@@ -139,9 +149,18 @@ impl Facts {
                     facts.wanted_early(early.as_ref());
                 }
             }
-            Evidence::NitrogenLoss { pounds, wet_days } => {
+            Evidence::NitrogenLoss { rule, pounds, wet_days, washed, rain: spring, .. } => {
+                facts.rule = match rule {
+                    LossRule::SaturatedDays => "wet",
+                    LossRule::SpringRain => "rain",
+                };
                 facts.days = days(*wet_days);
-                facts.pounds = whole((pounds / 5.0).round().max(1.0) * 5.0);
+                facts.pounds = to_fives(pounds.low, pounds.high);
+                facts.rain = whole(spring.april_june_in);
+                let deep = washed.filter(|washed| washed.front_in.1 >= TOP_FOOT_IN);
+                facts.washed = deep
+                    .map(|washed| to_fives(washed.peak_in.0, washed.peak_in.1))
+                    .unwrap_or_default();
             }
             Evidence::ColdAfterPlanting { planted_on, on, low_f } => {
                 facts.happens(*on, today, language);
@@ -300,8 +319,16 @@ impl Facts {
     fn wanted_early(&mut self, reason: Option<&EarlyReason>) {
         match reason {
             None => {}
-            Some(EarlyReason::SoilLags { because: LagCause::Cool, .. }) => self.early = "cool",
-            Some(EarlyReason::SoilLags { because: LagCause::Dry, .. }) => self.early = "dry",
+            Some(EarlyReason::SoilLags { percent, because, normal }) => {
+                self.early = match because {
+                    LagCause::Cool => "cool",
+                    LagCause::Dry => "dry",
+                };
+                self.lag = format!("{percent:.0}");
+                if let Basis::OwnYears(years) = normal {
+                    self.usual_years = years.to_string();
+                }
+            }
             Some(EarlyReason::SmallStarter { pounds }) => {
                 self.early = "starter";
                 self.starter = format!("{pounds:.0}");
@@ -408,6 +435,13 @@ pub(super) fn measure(inches: f64) -> String {
 /// Pounds to the whole; empty when it rounds to none.
 pub(super) fn whole(pounds: f64) -> String {
     if pounds < 0.5 { String::new() } else { format!("{pounds:.0}") }
+}
+
+/// From one to another, each to the nearest five above none: what is known no closer. One number where
+/// both are the same.
+fn to_fives(low: f64, high: f64) -> String {
+    let [low, high] = [low, high].map(|value| (value / 5.0).round().max(1.0) * 5.0);
+    if (high - low).abs() < 1.0 { format!("{high:.0}") } else { format!("{low:.0}-{high:.0}") }
 }
 
 /// Whole degrees, without a negative zero.

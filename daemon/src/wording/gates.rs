@@ -301,6 +301,7 @@ fn answers(fields: &[&str], reason: &str, contact: &str, mut each: impl FnMut(&s
         ("planted", Event::Planted),
         ("pre", Event::PreApplied { ingredients: Vec::new() }),
         ("post", Event::PostApplied { ingredients: Vec::new() }),
+        ("starter", Event::StarterApplied { nitrogen, source: None }),
         ("sidedress", Event::Sidedressed { nitrogen: None }),
         ("sidedress, pounds", Event::Sidedressed { nitrogen }),
         ("hoed", Event::Hoed),

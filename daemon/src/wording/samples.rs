@@ -1,17 +1,19 @@
 //! Findings for the tests: an ordinary one and the widest ones of every topic.
 
 use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta};
-use furrowbell_engine::clocks::nitrogen::TestedRate;
+use furrowbell_engine::clocks::nitrogen::{Basis, RainSum, TestedRate, Washed};
 use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::clocks::{DateRange, Stage};
 use furrowbell_engine::findings::{
-    Caught, Control, EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack,
-    SeedbedVerdict, SprayPass,
+    Caught, Control, EarlyReason, Evidence, LagCause, LossRule, PostLimit, PostReason, PoundsRange,
+    RainAhead, ReachBack, SeedbedVerdict, SprayPass,
 };
 use furrowbell_engine::plan::{NitrogenPlan, NitrogenSource, Placement};
 use furrowbell_engine::reference::Standing;
 use furrowbell_engine::reference::herbicides::Ingredient;
+use furrowbell_engine::reference::soils::Soil;
 use furrowbell_engine::reference::weeds::Weed;
+use furrowbell_engine::site::{Particles, Texture};
 use furrowbell_engine::units::{NitratePpm, PoundsPerAcre};
 
 /// The receiver's day in every sample: Wed May 20.
@@ -54,6 +56,25 @@ fn test(ppm: f64) -> TestedRate {
     TestedRate::of(day(-2), NitratePpm::new(ppm).unwrap(), &plan)
 }
 
+const fn lagging(because: LagCause, normal: Basis) -> EarlyReason {
+    EarlyReason::SoilLags { percent: 99.0, because, normal }
+}
+
+/// N lost over so many wet days, 120 lb of nitrate on medium ground from which so much drained.
+fn loss(rule: LossRule, wet_days: u32, drained_in: f64) -> Evidence {
+    let lost = |percent: f64| (1.2 * percent * (f64::from(wet_days) - 1.0)).min(120.0);
+    let texture = Texture::SiltLoam;
+    let ground = Soil::new(texture, Particles::middle_of(texture), 3.0);
+    Evidence::NitrogenLoss {
+        rule,
+        pounds: PoundsRange { low: lost(4.0), likely: lost(4.5), high: lost(5.0) },
+        standing: Standing::Published,
+        wet_days,
+        washed: Washed::by(drained_in, &ground, texture.group()),
+        rain: RainSum { april_june_in: 16.7, may_june_in: 11.2, whole: true },
+    }
+}
+
 /// A sidedress window after a nitrate test.
 fn tested(ppm: f64, closing: bool) -> Evidence {
     let rate = test(ppm);
@@ -75,7 +96,14 @@ pub fn ordinary() -> Vec<Sample> {
         tested: None,
         latest: range(24),
     };
-    let lags = |because| Some(EarlyReason::SoilLags { percent: 31.0, because });
+    let lags = |because| {
+        Some(EarlyReason::SoilLags { percent: 31.0, because, normal: Basis::OwnYears(12) })
+    };
+    let stated = Some(EarlyReason::SoilLags {
+        percent: 31.0,
+        because: LagCause::Cool,
+        normal: Basis::Stated,
+    });
     let cold = |on| Evidence::ColdAfterPlanting { planted_on: day(-2), on: day(on), low_f: 34.2 };
     let mut samples = vec![
         Sample { act_by: None, ..sample(cold(-1), true, 9) },
@@ -91,6 +119,7 @@ pub fn ordinary() -> Vec<Sample> {
         sample(sidedress(None), true, 17),
         sample(sidedress(lags(LagCause::Cool)), true, 14),
         sample(sidedress(lags(LagCause::Dry)), true, 14),
+        sample(sidedress(stated), true, 14),
         sample(sidedress(Some(EarlyReason::SmallStarter { pounds: 30.0 })), true, 14),
         sample(
             Evidence::SidedressClosing {
@@ -106,7 +135,9 @@ pub fn ordinary() -> Vec<Sample> {
         Sample { version: 2, provisional: true, ..sample(tested(18.0, false), true, 7) },
         Sample { version: 2, ..sample(tested(27.0, false), true, 7) },
         Sample { version: 2, ..sample(tested(18.0, true), true, 5) },
-        sample(Evidence::NitrogenLoss { pounds: 31.0, wet_days: 6 }, true, 12),
+        sample(loss(LossRule::SaturatedDays, 6, 0.0), true, 12),
+        Sample { provisional: true, ..sample(loss(LossRule::SaturatedDays, 6, 3.0), true, 12) },
+        sample(loss(LossRule::SpringRain, 2, 4.2), true, 12),
         Sample {
             act_by: None,
             ..sample(Evidence::WeatherGap { since: day(-4), days: 4 }, false, 0)
@@ -409,8 +440,9 @@ pub fn widest() -> Vec<Sample> {
     let stage = Stage::Vegetative(12);
     for early in [
         None,
-        Some(EarlyReason::SoilLags { percent: 99.0, because: LagCause::Cool }),
-        Some(EarlyReason::SoilLags { percent: 99.0, because: LagCause::Dry }),
+        Some(lagging(LagCause::Cool, Basis::Stated)),
+        Some(lagging(LagCause::Cool, Basis::OwnYears(30))),
+        Some(lagging(LagCause::Dry, Basis::OwnYears(30))),
         Some(EarlyReason::SmallStarter { pounds: 0.0 }),
         Some(EarlyReason::SmallStarter { pounds: 199.6 }),
     ] {
@@ -423,8 +455,10 @@ pub fn widest() -> Vec<Sample> {
     for (pounds, tested) in [(0.0, None), (333.3, None), (333.3, Some(test(19.25)))] {
         add(Evidence::SidedressClosing { stage, pounds, tested, latest: range(119) });
     }
-    add(Evidence::NitrogenLoss { pounds: 333.3, wet_days: 112 });
-    add(Evidence::NitrogenLoss { pounds: 1.0, wet_days: 1 });
+    for rule in [LossRule::SaturatedDays, LossRule::SpringRain] {
+        add(loss(rule, 112, 14.0));
+        add(loss(rule, 1, 0.0));
+    }
     add(Evidence::WeatherGap { since: applied_on, days: 112 });
     add(Evidence::SprayHours { runs: vec![run(0, 10, 21), run(1, 10, 21)], refused: None });
     for refusal in REFUSALS {

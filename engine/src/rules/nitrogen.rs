@@ -1,8 +1,11 @@
 //! Rules of nitrogen: when to sidedress, what wet soil has cost.
 
 use super::{days_after, first, stage_is_provisional};
-use crate::findings::{Evidence, Finding, Urgency};
-use crate::season::{Course, LEAST_PASS, Sidedress, USUAL_STAGE};
+use crate::clocks::{Stage, nitrogen};
+use crate::findings::{Evidence, Finding, LossRule, PoundsRange, Urgency};
+use crate::season::{
+    Course, LAST_STAGE_FOR_YIELD, LEAST_PASS, NitrogenRow, Sidedress, USUAL_STAGE,
+};
 use chrono::{Days, NaiveDate};
 
 /// Days over which news of a loss is still news.
@@ -49,24 +52,40 @@ pub(super) fn sidedress_closing(course: &Course<'_>) -> Option<Finding> {
 }
 
 /// Wet soil has cost nitrate: told when the loss passes the threshold, and again at each further
-/// multiple of it.
+/// multiple of it. So much rain that corn is widely short of N is one more telling.
 pub(super) fn loss(course: &Course<'_>) -> Option<Finding> {
     let crop = course.crop.as_ref()?;
     let rows = &course.feed.as_ref()?.rows;
     let today = usize::try_from((course.input.today - crop.planted).num_days()).ok()?;
     let row = rows.get(today)?;
-    let version = multiples(course, row.lost_lb);
+    let tellings = |row: &NitrogenRow| {
+        multiples(course, row.lost_lb) + u32::from(row.rain.tells_of_shortage() == Some(true))
+    };
+    let version = tellings(row);
     if version == 0 {
         return None;
     }
     let passed = |version: u32| -> Option<NaiveDate> {
-        let at = rows.iter().position(|row| multiples(course, row.lost_lb) >= version)?;
+        let at = rows.iter().position(|row| tellings(row) >= version)?;
         Some(crop.days[at].date)
     };
-    let evidence = Evidence::NitrogenLoss { pounds: row.lost_lb, wet_days: row.wet_days };
+    let (low, high) = row.lost_range_lb;
+    let evidence = Evidence::NitrogenLoss {
+        rule: if multiples(course, row.lost_lb) > 0 {
+            LossRule::SaturatedDays
+        } else {
+            LossRule::SpringRain
+        },
+        pounds: PoundsRange { low, likely: row.lost_lb, high },
+        standing: nitrogen::FREE_WET_DAYS.source.standing,
+        wet_days: row.wet_days,
+        washed: row.washed,
+        rain: row.rain,
+    };
     let expires = passed(version)? + Days::new(NEWS_DAYS + 1);
     let mut finding = first(passed(1)?, Urgency::Routine, expires, evidence);
     finding.version = version;
+    finding.act_by = last_day_for_more(course).filter(|last| *last >= course.input.today);
     finding.provisional = rain_is_unmeasured(course);
     Some(finding)
 }
@@ -74,6 +93,15 @@ pub(super) fn loss(course: &Course<'_>) -> Option<Finding> {
 /// Which telling of the window this is: the second once a nitrate test has changed what it says.
 fn telling(window: &Sidedress) -> u32 {
     1 + u32::from(window.tested.is_some())
+}
+
+/// Last day on which more N makes good what was lost: while the rig gets through, where the sidedress
+/// is still to come, and before corn passes the stage up to which a delay costs nothing.
+fn last_day_for_more(course: &Course<'_>) -> Option<NaiveDate> {
+    let reached = |stage: Stage, _| stage >= LAST_STAGE_FOR_YIELD;
+    let of_crop = course.crop.as_ref()?.when(reached)?.day_before();
+    let of_rig = course.sidedress().map_or(of_crop, |window| window.latest);
+    Some(of_crop.earlier(of_rig).earliest)
 }
 
 fn closing_from(course: &Course<'_>, window: &Sidedress) -> NaiveDate {

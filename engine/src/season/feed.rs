@@ -2,7 +2,7 @@
 
 use crate::cell::Air;
 use crate::clocks::nitrogen::{
-    self, Pass, Supply, SurfaceUrea, TestedRate, UreaLoss, Washed, WetLoss,
+    self, Normal, Pass, RainSum, Supply, SurfaceUrea, TestedRate, UreaLoss, Washed, WetLoss,
 };
 use crate::clocks::{DateRange, Stage};
 use crate::findings::EarlyReason;
@@ -10,8 +10,8 @@ use crate::plan::{NitrogenPlan, Placement};
 use crate::reference::{Figure, Source, soils};
 use crate::season::Input;
 use crate::season::crop::CropCourse;
-use crate::season::record::Record;
-use crate::season::timeline::{Timeline, gap_days};
+use crate::season::record::{Record, Starter};
+use crate::season::timeline::{SoilRow, Timeline, gap_days};
 use crate::units::MM_PER_INCH;
 use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
@@ -49,8 +49,11 @@ pub struct NitrogenRow {
     pub lost_range_lb: (f64, f64),
     /// Saturated days.
     pub wet_days: u32,
-    /// How far down the water that drained since planting has carried nitrate.
+    /// How far down the water that drained since planting, or since nitrogen went on before it, has
+    /// carried nitrate.
     pub washed: Option<Washed>,
+    /// Rain of spring.
+    pub rain: RainSum,
     /// What a sidedress left on the surface loses to the air.
     pub surface_urea: Option<UreaLoss>,
 }
@@ -92,8 +95,8 @@ impl Feed {
         let plan = input.plan.nitrogen.filter(|_| input.plan.crop.is_corn())?;
         let normal = input.usual_soil();
         let mut supply = Supply::default();
-        let mut loss = WetLoss::default();
-        let mut fertiliser = Applied::at_planting(&plan);
+        let Before { mut fertiliser, mut loss, mut drained_in, mut rain } =
+            Before::planting(input, record, timeline, crop, &plan);
         fertiliser.take_sidedress(&plan, record, crop.planted);
         let most_unknown = u32::try_from(gap_days(input)).unwrap_or(u32::MAX);
         let mut at_today = Supply::default();
@@ -101,7 +104,6 @@ impl Feed {
         let weather = timeline.days[crop.starts_at..].iter().zip(&timeline.soil[crop.starts_at..]);
         let mut nitrate_lb = fertiliser.nitrate();
         let ground = soils::under(input.site);
-        let mut drained_in = 0.0;
         for (day, (weather, soil)) in crop.days.iter().zip(weather) {
             if day.date > crop.planted {
                 let ordinal = day.date.ordinal();
@@ -110,9 +112,8 @@ impl Feed {
                 fertiliser.advance(&plan, record, weather, soil.temperature_c);
                 nitrate_lb = fertiliser.nitrate();
                 drained_in += soil.water.passed_mm / MM_PER_INCH;
-                // Missing rain can hide a saturated day, never make one.
-                let wet = (soil.water.saturated || water.is_some()).then_some(soil.water.saturated);
-                loss.advance(wet, nitrate_lb, soil.temperature_c);
+                rain.advance(day.date, weather.rain.map(|rain| rain.value.inches()));
+                loss.advance(is_wet(soil), nitrate_lb, soil.temperature_c);
             }
             if day.date == input.today {
                 at_today = supply;
@@ -127,29 +128,120 @@ impl Feed {
                 lost_range_lb: loss.range(),
                 wet_days: loss.wet_days,
                 washed: Washed::by(drained_in, &ground, input.site.texture.group()),
+                rain,
                 surface_urea: fertiliser.surface.map(|urea| urea.loss()),
             });
         }
-        let early = early(input, &plan, at_today.lag(most_unknown));
+        let starter_lb = fertiliser.starter_lb();
+        let early = early(input, starter_lb, at_today.lag(most_unknown));
         Some(Self { rows, sidedress: sidedress(input, record, &plan, crop, early) })
     }
 }
 
-/// The fertiliser on the field: the starter from planting on, the sidedress once it is done.
+/// Whether the soil was saturated; missing rain can hide a saturated day, never make one.
+fn is_wet(soil: &SoilRow) -> Option<bool> {
+    let known = soil.water.saturated || soil.water.plough_share.is_some();
+    known.then_some(soil.water.saturated)
+}
+
+/// What has come of nitrogen and rain up to and with the day of planting.
+struct Before {
+    fertiliser: Applied,
+    loss: WetLoss,
+    drained_in: f64,
+    rain: RainSum,
+}
+
+impl Before {
+    /// Nitrogen that went on before planting turns to nitrate, and loses it, over the days of the
+    /// timeline; before those the soil is taken to be as warm as usual, and nothing to be lost.
+    fn planting(
+        input: &Input<'_>,
+        record: &Record,
+        timeline: &Timeline,
+        crop: &CropCourse,
+        plan: &NitrogenPlan,
+    ) -> Self {
+        let mut fertiliser = Applied::at_planting(plan, record);
+        fertiliser.lie_until(timeline.first, input.usual_soil());
+        let april = crop.planted.with_day(1).and_then(|first| first.with_month(4));
+        let whole = april.is_some_and(|april| timeline.first <= april);
+        let mut before = Self {
+            fertiliser,
+            loss: WetLoss::default(),
+            drained_in: 0.0,
+            rain: RainSum::starting(whole),
+        };
+        for (weather, soil) in timeline.days.iter().zip(&timeline.soil).take(crop.starts_at + 1) {
+            before.rain.advance(weather.date, weather.rain.map(|rain| rain.value.inches()));
+            if before.fertiliser.lies_before(weather.date) {
+                before.fertiliser.warm(weather.date, soil.temperature_c);
+                before.drained_in += soil.water.passed_mm / MM_PER_INCH;
+                let nitrate_lb = before.fertiliser.nitrate();
+                before.loss.advance(is_wet(soil), nitrate_lb, soil.temperature_c);
+            }
+        }
+        before
+    }
+}
+
+/// A pass before or at planting, and the day of it.
+struct Early {
+    on: NaiveDate,
+    pounds: f64,
+    pass: Pass,
+}
+
+/// The fertiliser on the field: what went on before or at planting, the sidedress once it is done.
 struct Applied {
-    starter: Pass,
+    starters: Vec<Early>,
     sidedress: Option<Pass>,
     surface: Option<SurfaceUrea>,
 }
 
 impl Applied {
-    fn at_planting(plan: &NitrogenPlan) -> Self {
-        let starter = Pass::new(plan.starter_source, plan.inhibitor, plan.starter.get());
-        Self { starter, sidedress: None, surface: None }
+    /// As the record has it; where it names no pass, the plan's starter goes on with the seed.
+    fn at_planting(plan: &NitrogenPlan, record: &Record) -> Self {
+        let early = |on: NaiveDate, source, pounds| {
+            let pass = Pass::new(source, plan.inhibitor, pounds);
+            Early { on, pounds, pass }
+        };
+        let of_record = |pass: &Starter| early(pass.date, pass.source, pass.nitrogen.get());
+        let mut starters: Vec<Early> = record.starters.iter().map(of_record).collect();
+        if let Some(planted) = record.planted.filter(|_| starters.is_empty()) {
+            starters.push(early(planted, plan.starter_source, plan.starter.get()));
+        }
+        Self { starters, sidedress: None, surface: None }
+    }
+
+    /// The passes before a day have lain in soil as warm as usual up to it.
+    fn lie_until(&mut self, first: NaiveDate, normal: &Normal) {
+        for early in &mut self.starters {
+            for day in early.on.iter_days().skip(1).take_while(|day| *day < first) {
+                early.pass.advance(Some(normal.soil_c(day.ordinal())));
+            }
+        }
+    }
+
+    /// Whether anything had gone on before a day.
+    fn lies_before(&self, date: NaiveDate) -> bool {
+        self.starters.first().is_some_and(|early| early.on < date)
+    }
+
+    /// One more day for the passes that went on before it.
+    fn warm(&mut self, date: NaiveDate, soil_c: Option<f64>) {
+        for early in self.starters.iter_mut().filter(|early| early.on < date) {
+            early.pass.advance(soil_c);
+        }
+    }
+
+    /// N that went on before or at planting, lb/acre.
+    fn starter_lb(&self) -> f64 {
+        self.starters.iter().map(|early| early.pounds).sum()
     }
 
     fn advance(&mut self, plan: &NitrogenPlan, record: &Record, day: &Air, soil_c: Option<f64>) {
-        self.starter.advance(soil_c);
+        self.warm(day.date, soil_c);
         if let Some(pass) = &mut self.sidedress {
             pass.advance(soil_c);
         }
@@ -175,20 +267,21 @@ impl Applied {
 
     /// Nitrate had none been lost, lb/acre.
     fn nitrate(&self) -> f64 {
-        self.starter.nitrate() + self.sidedress.map_or(0.0, |pass| pass.nitrate())
+        let starters: f64 = self.starters.iter().map(|early| early.pass.nitrate()).sum();
+        starters + self.sidedress.map_or(0.0, |pass| pass.nitrate())
     }
 }
 
 fn early(
     input: &Input<'_>,
-    plan: &NitrogenPlan,
+    pounds: f64,
     lag: Option<(f64, crate::findings::LagCause)>,
 ) -> Option<EarlyReason> {
     let lags = lag.filter(|(percent, _)| *percent >= input.thresholds.nitrogen_lag_percent);
     if let Some((percent, because)) = lags {
-        return Some(EarlyReason::SoilLags { percent, because });
+        let normal = input.usual_soil().basis();
+        return Some(EarlyReason::SoilLags { percent, because, normal });
     }
-    let pounds = plan.starter.get();
     (pounds < input.thresholds.small_starter_lb_per_acre)
         .then_some(EarlyReason::SmallStarter { pounds })
 }
@@ -240,11 +333,17 @@ mod tests {
         }
     }
 
+    fn planted() -> Record {
+        let mut record = Record::default();
+        record.planted = Some(START);
+        record
+    }
+
     /// Sidedressed on the first of these days of rain (in), warm soil.
     fn after(plan: &NitrogenPlan, rains: &[f64]) -> Applied {
-        let mut record = Record::default();
+        let mut record = planted();
         record.sidedressed = Some((START, plan.sidedress));
-        let mut applied = Applied::at_planting(plan);
+        let mut applied = Applied::at_planting(plan, &record);
         for (date, inches) in START.iter_days().zip(rains) {
             let value = Millimetres::from_inches(*inches).unwrap();
             let rain = Some(Sourced { value, kind: Kind::Gauge });
@@ -256,7 +355,7 @@ mod tests {
     #[test]
     fn the_starter_has_its_own_form() {
         let plan = plan(Placement::InSoil, None);
-        assert!((Applied::at_planting(&plan).nitrate() - 10.0).abs() < 1e-9);
+        assert!((Applied::at_planting(&plan, &planted()).nitrate() - 10.0).abs() < 1e-9);
         assert_eq!(after(&plan, &[0.0; 5]).surface, None);
     }
 
@@ -280,9 +379,9 @@ mod tests {
     #[test]
     fn a_sidedress_on_the_day_of_planting_is_in_the_ground() {
         let plan = plan(Placement::InSoil, None);
-        let mut record = Record::default();
+        let mut record = planted();
         record.sidedressed = Some((START, plan.sidedress));
-        let mut applied = Applied::at_planting(&plan);
+        let mut applied = Applied::at_planting(&plan, &record);
         applied.take_sidedress(&plan, &record, START);
         assert!(applied.sidedress.is_some());
     }

@@ -4,7 +4,7 @@ use crate::clocks::Stage;
 use crate::clocks::nitrogen::TestedRate;
 use crate::findings::Topic;
 use crate::journal::{Entry, Event};
-use crate::plan::{HerbicidePlan, Plan};
+use crate::plan::{HerbicidePlan, NitrogenSource, Plan};
 use crate::reference::herbicides::Ingredient;
 use crate::units::{Inches, Millimetres, NitratePpm, PoundsPerAcre};
 use chrono::{Days, NaiveDate};
@@ -20,6 +20,18 @@ pub(crate) struct Sprayed {
     pub ingredients: Vec<Ingredient>,
 }
 
+/// Days before planting from which on nitrogen is that of the crop: ammonia goes on from late
+/// September where it goes on in autumn (common practice).
+const STARTER_DAYS: Days = Days::new(220);
+
+/// Nitrogen that went on before or at planting.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Starter {
+    pub date: NaiveDate,
+    pub source: NitrogenSource,
+    pub nitrogen: PoundsPerAcre,
+}
+
 /// What the journal says up to and with today. The order of its entries does not matter: of two
 /// entries for one day the later stage, the taller weed, the bigger rain and the poorer nitrate test
 /// stand.
@@ -31,6 +43,8 @@ pub(crate) struct Record {
     pub pre: Option<Sprayed>,
     /// The last post pass since planting.
     pub post: Option<Sprayed>,
+    /// Nitrogen that went on before or at planting, in order of date and form.
+    pub starters: Vec<Starter>,
     /// The last sidedress since planting, and its N.
     pub sidedressed: Option<(NaiveDate, PoundsPerAcre)>,
     /// What was said of it; `None` where nobody named its N.
@@ -72,6 +86,13 @@ impl Record {
             Event::PostApplied { ingredients } => {
                 take_pass(&mut self.post, date, ingredients, plan.post.as_ref());
             }
+            Event::StarterApplied { nitrogen, source } => {
+                if let Some(planned) = plan.nitrogen {
+                    let source = source.unwrap_or(planned.starter_source);
+                    let nitrogen = nitrogen.unwrap_or(planned.starter);
+                    self.take_starter(Starter { date, source, nitrogen });
+                }
+            }
             Event::Sidedressed { nitrogen } => {
                 let said = Some((date, *nitrogen));
                 if self.sidedress_said < said {
@@ -105,9 +126,21 @@ impl Record {
             self.sidedress_said = self.sidedress_said.filter(|(date, _)| *date >= planted);
             self.tested = self.tested.filter(|(date, _)| *date >= planted);
             self.stages.retain(|date, _| *date >= planted);
+            let first = planted.checked_sub_days(STARTER_DAYS).unwrap_or(NaiveDate::MIN);
+            self.starters.retain(|pass| (first..=planted).contains(&pass.date));
         }
         let killed = self.sprayed_over_on().max(self.hoed);
         self.weeds = self.weeds.filter(|(date, _)| killed.is_none_or(|killed| *date > killed));
+    }
+
+    /// Two reports of one form on one day are one pass, the larger one.
+    fn take_starter(&mut self, pass: Starter) {
+        let key = |pass: &Starter| (pass.date, pass.source as u8);
+        match self.starters.binary_search_by_key(&key(&pass), key) {
+            Ok(at) if self.starters[at].nitrogen < pass.nitrogen => self.starters[at] = pass,
+            Ok(_) => {}
+            Err(at) => self.starters.insert(at, pass),
+        }
     }
 
     /// The sidedress with the N that was named, or else with what was meant for it by then: after a

@@ -3,8 +3,10 @@
 use crate::field::{Field, date};
 use chrono::{Days, NaiveDate};
 use furrowbell_engine::clocks::Stage;
-use furrowbell_engine::findings::{EarlyReason, Evidence, PostReason, Topic, Urgency};
+use furrowbell_engine::findings::{EarlyReason, Evidence, LossRule, PostReason, Topic, Urgency};
 use furrowbell_engine::journal::Event;
+use furrowbell_engine::plan::NitrogenSource;
+use furrowbell_engine::reference::Standing;
 use furrowbell_engine::season::Unknown;
 use furrowbell_engine::units::{Celsius, Inches, Millimetres, NitratePpm, PoundsPerAcre};
 use furrowbell_engine::weather::{Kind, Sourced};
@@ -390,11 +392,94 @@ fn wet_soil_costs_nitrate_and_is_told_again_when_it_costs_more() {
     assert!(versions.len() >= 2 && versions.is_sorted(), "{versions:?}");
     // The first two saturated days cost nothing.
     assert!(told[0].0 > date(5, 22));
+    let last = field.find(told.last().unwrap().0, Topic::NitrogenLoss).unwrap();
+    let Evidence::NitrogenLoss { rule, pounds, standing, washed, .. } = last.evidence else {
+        panic!()
+    };
+    assert_eq!((rule, standing), (LossRule::SaturatedDays, Standing::Published));
+    assert!(pounds.low < pounds.likely && pounds.likely < pounds.high);
+    assert!(washed.unwrap().front_in.1 > 12.0);
+    // More N helps until corn passes V11, or while the rig still gets through.
+    let latest = field.on(told[0].0).now.unwrap().sidedress.unwrap().latest;
+    let first = field.find(told[0].0, Topic::NitrogenLoss).unwrap();
+    assert!(first.act_by.unwrap() <= latest.earliest);
     assert!(
         told.iter().all(|(day, _)| {
             field.find(*day, Topic::NitrogenLoss).unwrap().occasion == told[0].0
         })
     );
+}
+
+/// Scharf, Univ. of Missouri: over 16 in of rain from April to June goes with a wide shortage of N.
+#[test]
+fn a_spring_with_more_than_sixteen_inches_is_told_by_its_rain() {
+    let mut field = Field::corn();
+    // A shower every other day never saturates the ground for long.
+    for turn in 0..30 {
+        field.rain(date(4, 2) + Days::new(2 * turn), 0.54, Kind::Radar);
+    }
+    let told = field.raised(Topic::NitrogenLoss, date(5, 10), 45);
+    // The thirtieth of them makes 16.2 in, on 30 May.
+    assert_eq!(told[0], (date(5, 30), 1));
+    let finding = field.find(date(5, 30), Topic::NitrogenLoss).unwrap();
+    let Evidence::NitrogenLoss { rule, rain, .. } = finding.evidence else { panic!() };
+    assert_eq!(rule, LossRule::SpringRain);
+    assert!((rain.april_june_in - 16.2).abs() < 1e-6 && rain.whole);
+    // A day that nobody knows leaves a lower bound, and that is past the limit all the same.
+    field.day(date(4, 3)).rain = None;
+    assert!(field.find(date(5, 30), Topic::NitrogenLoss).is_some());
+}
+
+#[test]
+fn ammonia_of_autumn_is_nitrate_by_spring_and_stands_in_place_of_the_plans_starter() {
+    let ammonia = |on: NaiveDate| {
+        let mut field = Field::corn();
+        let nitrogen = field.plan.nitrogen.as_mut().unwrap();
+        nitrogen.starter = PoundsPerAcre::new(150.0).unwrap();
+        nitrogen.starter_source = NitrogenSource::AnhydrousAmmonia;
+        field.note(on, Event::StarterApplied { nitrogen: None, source: None });
+        field
+    };
+    let nitrate = |field: &Field, today| {
+        let season = field.on(today);
+        season.today().unwrap().nitrogen.unwrap().nitrate_lb
+    };
+    let autumn = NaiveDate::from_ymd_opt(2025, 11, 10).unwrap();
+    let (fall, spring, seed) = (ammonia(autumn), ammonia(date(4, 5)), ammonia(date(5, 1)));
+    for today in [date(5, 1), date(5, 20)] {
+        let all = [&seed, &spring, &fall].map(|field| nitrate(field, today));
+        assert!(all[0] < all[1] && all[1] < all[2] && all[2] <= 150.0, "{all:?}");
+    }
+    assert!(nitrate(&seed, date(5, 1)).abs() < 1e-9);
+    // Longer before planting than a crop's nitrogen goes on, it is that of another.
+    let early = ammonia(date(5, 1) - Days::new(221));
+    assert!((nitrate(&early, date(5, 20)) - nitrate(&seed, date(5, 20))).abs() < 1e-9);
+    // A pass that is named counts as named, and beside another on record.
+    let mut both = ammonia(autumn);
+    let (nitrogen, source) = (PoundsPerAcre::new(30.0).ok(), Some(NitrogenSource::Uan32));
+    both.note(date(5, 1), Event::StarterApplied { nitrogen, source });
+    let more = nitrate(&both, date(5, 1)) - nitrate(&fall, date(5, 1));
+    // A quarter of UAN is nitrate on the day it goes on.
+    assert!((more - 7.5).abs() < 1e-9);
+}
+
+#[test]
+fn wet_ground_before_planting_costs_what_autumn_ammonia_has_turned_to() {
+    let mut field = Field::corn();
+    for day in date(4, 15).iter_days().take(8) {
+        field.rain(day, 2.0, Kind::Radar);
+    }
+    let lost = |field: &Field| {
+        let row = field.on(date(5, 1)).today().unwrap().nitrogen.unwrap();
+        (row.lost_lb, row.washed.is_some())
+    };
+    assert_eq!(lost(&field), (0.0, false));
+    let autumn = NaiveDate::from_ymd_opt(2025, 11, 1).unwrap();
+    let nitrogen = PoundsPerAcre::new(150.0).ok();
+    let source = Some(NitrogenSource::AnhydrousAmmonia);
+    field.note(autumn, Event::StarterApplied { nitrogen, source });
+    let (lost, washed) = lost(&field);
+    assert!(lost > 5.0 && washed, "{lost}");
 }
 
 #[test]
