@@ -3,6 +3,7 @@
 use crate::clocks::nitrogen::{Basis, RainSum, TestedRate, Washed};
 use crate::clocks::spray_hours::{Refusal, SprayRun};
 use crate::clocks::{DateRange, Stage};
+use crate::plan::NitrogenSource;
 use crate::reference::Standing;
 use crate::reference::herbicides::Ingredient;
 use crate::reference::weeds::Weed;
@@ -39,6 +40,8 @@ pub enum Topic {
     SidedressOpen,
     /// Sidedress must be done soon.
     SidedressClosing,
+    /// Urea lies on the surface and no rain is in time to take it in.
+    SurfaceUrea,
     /// Wet soil has cost nitrate.
     NitrogenLoss,
     /// Cold in the first two days after planting.
@@ -49,7 +52,7 @@ pub enum Topic {
 
 impl Topic {
     /// Every topic, in the order of a season.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 17] = [
         Self::Seedbed,
         Self::ColdAfterPlanting,
         Self::Emergence,
@@ -64,6 +67,7 @@ impl Topic {
         Self::FewGroups,
         Self::SidedressOpen,
         Self::SidedressClosing,
+        Self::SurfaceUrea,
         Self::NitrogenLoss,
         Self::WeatherGap,
     ];
@@ -84,6 +88,7 @@ impl Topic {
             Self::FewGroups => "few-groups",
             Self::SidedressOpen => "sidedress-open",
             Self::SidedressClosing => "sidedress-closing",
+            Self::SurfaceUrea => "surface-urea",
             Self::NitrogenLoss => "nitrogen-loss",
             Self::ColdAfterPlanting => "cold-after-planting",
             Self::WeatherGap => "weather-gap",
@@ -479,6 +484,27 @@ pub enum Evidence {
         /// Last day by height or stage.
         latest: DateRange,
     },
+    /// Urea lies on the surface.
+    SurfaceUrea {
+        /// Day of the pass.
+        spread_on: NaiveDate,
+        /// Its form.
+        source: NitrogenSource,
+        /// Warm days left today before anything is lost; 0 when they are over.
+        grace_days: f64,
+        /// First day on which N goes to the air.
+        losing_from: NaiveDate,
+        /// Rain of one day that takes it in.
+        need_in: f64,
+        /// Such rain in the forecast, too late to come before the loss.
+        ahead: Option<RainAhead>,
+        /// Lost so far.
+        lost: PoundsRange,
+        /// Lost in a week from today if every day is warm and dry.
+        in_a_week: PoundsRange,
+        /// How far these are to be trusted.
+        standing: Standing,
+    },
     /// Wet soil has cost nitrate.
     NitrogenLoss {
         /// Which rule tells of it.
@@ -529,6 +555,7 @@ impl Evidence {
             Self::FewGroups { .. } => Topic::FewGroups,
             Self::SidedressOpen { .. } => Topic::SidedressOpen,
             Self::SidedressClosing { .. } => Topic::SidedressClosing,
+            Self::SurfaceUrea { .. } => Topic::SurfaceUrea,
             Self::NitrogenLoss { .. } => Topic::NitrogenLoss,
             Self::ColdAfterPlanting { .. } => Topic::ColdAfterPlanting,
             Self::WeatherGap { .. } => Topic::WeatherGap,

@@ -98,6 +98,7 @@ const fn likely_day(evidence: &Evidence) -> Option<NaiveDate> {
         | Evidence::RainNeeded { .. }
         | Evidence::PostOverdue { .. }
         | Evidence::SprayHours { .. }
+        | Evidence::SurfaceUrea { .. }
         | Evidence::NitrogenLoss { .. }
         | Evidence::FewGroups { .. }
         | Evidence::WeatherGap { .. } => None,
@@ -182,6 +183,13 @@ fn told_of_a_pass(told: &Finding, told_on: NaiveDate, season: &Season, now: &Now
                     again(told, evidence, window.latest.earliest, window.latest.latest)
                 },
             )
+        }
+        Evidence::SurfaceUrea { spread_on, need_in, .. } => {
+            let in_time = told.act_by.is_some_and(|by| by >= now.date);
+            let enough = |row: &DayRow| row.rain_in.is_some_and(|rain| rain >= *need_in);
+            let since = |row: &&DayRow| row.date > *spread_on && row.date < now.date;
+            let same = now.sidedressed_on == Some(*spread_on);
+            gone_if(same && in_time && season.days.iter().filter(since).any(enough))
         }
         Evidence::NitrogenLoss { rule, pounds, .. } => {
             let row = season.today().and_then(|row| row.nitrogen);

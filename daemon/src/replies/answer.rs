@@ -372,7 +372,7 @@ const fn settled_by(topic: Topic) -> Option<Pass> {
         Topic::SidedressOpen | Topic::SidedressClosing | Topic::NitrogenLoss => {
             Some(Pass::Sidedress)
         }
-        Topic::RainNeeded => Some(Pass::Hoe),
+        Topic::RainNeeded | Topic::SurfaceUrea => Some(Pass::Hoe),
         Topic::Seedbed
         | Topic::Emergence
         | Topic::RainLate

@@ -9,6 +9,7 @@ use furrowbell_engine::findings::{
     EarlyReason, Evidence, LagCause, LossRule, PostLimit, PostReason, RainAhead, ReachBack,
     SeedbedVerdict, SprayPass,
 };
+use furrowbell_engine::plan::NitrogenSource;
 use furrowbell_engine::reference::herbicides::Ingredient;
 use serde::Serialize;
 
@@ -58,6 +59,9 @@ pub(super) struct Facts {
     /// Which rule tells of a loss.
     pub rule: &'static str,
     pub washed: String,
+    /// Urea or UAN on the surface, and whether it loses N already.
+    pub product: &'static str,
+    pub losing: bool,
     pub stage: String,
     pub latest: String,
     pub low: String,
@@ -147,6 +151,28 @@ impl Facts {
                 facts.by_test(tested.as_ref(), language);
                 if let Evidence::SidedressOpen { early, .. } = evidence {
                     facts.wanted_early(early.as_ref());
+                }
+            }
+            Evidence::SurfaceUrea {
+                spread_on,
+                source,
+                losing_from,
+                need_in,
+                ahead,
+                lost,
+                in_a_week,
+                ..
+            } => {
+                facts.product = surface_name(*source);
+                facts.happens(*spread_on, today, language);
+                facts.losing = *losing_from <= today;
+                facts.fades = day(*losing_from);
+                facts.need = measure(*need_in);
+                facts.lost = whole(lost.likely);
+                facts.pounds = to_fives(in_a_week.likely, in_a_week.high);
+                if let Some(RainAhead { date, inches }) = ahead {
+                    facts.rain_ahead = rain(*inches);
+                    facts.rain_ahead_by = (telling.by_day)(*date);
                 }
             }
             Evidence::NitrogenLoss { rule, pounds, wet_days, washed, rain: spring, .. } => {
@@ -353,6 +379,14 @@ const fn reach_name(reach: ReachBack) -> &'static str {
     match reach {
         ReachBack::None => "none",
         ReachBack::SmallBroadleaves => "small",
+    }
+}
+
+/// What people call a fertiliser with urea in it.
+const fn surface_name(source: NitrogenSource) -> &'static str {
+    match source {
+        NitrogenSource::Uan28 | NitrogenSource::Uan32 => "UAN",
+        _ => "Urea",
     }
 }
 

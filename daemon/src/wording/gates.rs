@@ -109,8 +109,10 @@ fn holds_always(text: &str, input: &TextInput<'_>) {
 
 /// The sentences that tell to do something in the field, by the verb they open with.
 fn actions(said: &str) -> Vec<&str> {
-    const VERBS: [&str; 26] = [
+    const VERBS: [&str; 28] = [
         "check the",
+        "work it in",
+        "incorpore",
         "dig",
         "desentierre",
         "look",

@@ -1,7 +1,9 @@
 //! Findings for the tests: an ordinary one and the widest ones of every topic.
 
 use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta};
-use furrowbell_engine::clocks::nitrogen::{Basis, RainSum, TestedRate, Washed};
+use furrowbell_engine::clocks::nitrogen::{
+    Basis, RainSum, SurfaceUrea, TestedRate, UreaLoss, Washed,
+};
 use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::clocks::{DateRange, Stage};
 use furrowbell_engine::findings::{
@@ -58,6 +60,28 @@ fn test(ppm: f64) -> TestedRate {
 
 const fn lagging(because: LagCause, normal: Basis) -> EarlyReason {
     EarlyReason::SoilLags { percent: 99.0, because, normal }
+}
+
+/// 120 lb N left on the surface so many days ago, with rain in so many days.
+fn urea(source: NitrogenSource, spread: i64, rain_in: Option<i64>) -> Evidence {
+    let mut surface = SurfaceUrea::spread(source, None, 120.0).unwrap();
+    (spread..0).for_each(|_| surface.advance(Some(0.0), Some(20.0)));
+    let range = |lost: UreaLoss| PoundsRange {
+        low: lost.low_lb,
+        likely: lost.likely_lb,
+        high: lost.high_lb,
+    };
+    Evidence::SurfaceUrea {
+        spread_on: day(spread),
+        source,
+        grace_days: surface.loss().grace_days,
+        losing_from: day(spread + 3),
+        need_in: 0.5,
+        ahead: rain_in.map(|days| RainAhead { date: day(days), inches: 0.64 }),
+        lost: range(surface.loss()),
+        in_a_week: range(surface.in_a_week()),
+        standing: Standing::Published,
+    }
 }
 
 /// N lost over so many wet days, 120 lb of nitrate on medium ground from which so much drained.
@@ -135,6 +159,9 @@ pub fn ordinary() -> Vec<Sample> {
         Sample { version: 2, provisional: true, ..sample(tested(18.0, false), true, 7) },
         Sample { version: 2, ..sample(tested(27.0, false), true, 7) },
         Sample { version: 2, ..sample(tested(18.0, true), true, 5) },
+        Sample { provisional: true, ..sample(urea(NitrogenSource::Urea, -1, None), true, 1) },
+        Sample { provisional: true, ..sample(urea(NitrogenSource::Uan32, -1, Some(4)), true, 1) },
+        Sample { provisional: true, ..sample(urea(NitrogenSource::Urea, -4, None), true, 0) },
         sample(loss(LossRule::SaturatedDays, 6, 0.0), true, 12),
         Sample { provisional: true, ..sample(loss(LossRule::SaturatedDays, 6, 3.0), true, 12) },
         sample(loss(LossRule::SpringRain, 2, 4.2), true, 12),
@@ -458,6 +485,12 @@ pub fn widest() -> Vec<Sample> {
     for rule in [LossRule::SaturatedDays, LossRule::SpringRain] {
         add(loss(rule, 112, 14.0));
         add(loss(rule, 1, 0.0));
+    }
+    for source in [NitrogenSource::Urea, NitrogenSource::Uan28] {
+        for rain_in in [None, Some(119)] {
+            add(urea(source, -112, rain_in));
+            add(urea(source, 0, rain_in));
+        }
     }
     add(Evidence::WeatherGap { since: applied_on, days: 112 });
     add(Evidence::SprayHours { runs: vec![run(0, 10, 21), run(1, 10, 21)], refused: None });

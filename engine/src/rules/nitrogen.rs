@@ -1,8 +1,9 @@
 //! Rules of nitrogen: when to sidedress, what wet soil has cost.
 
 use super::{days_after, first, stage_is_provisional};
+use crate::clocks::nitrogen::UreaLoss;
 use crate::clocks::{Stage, nitrogen};
-use crate::findings::{Evidence, Finding, LossRule, PoundsRange, Urgency};
+use crate::findings::{Evidence, Finding, LossRule, PoundsRange, RainAhead, Urgency};
 use crate::season::{
     Course, LAST_STAGE_FOR_YIELD, LEAST_PASS, NitrogenRow, Sidedress, USUAL_STAGE,
 };
@@ -49,6 +50,58 @@ pub(super) fn sidedress_closing(course: &Course<'_>) -> Option<Finding> {
     finding.act_by = Some(latest.earliest.max(today));
     finding.provisional = stage_is_provisional(course);
     Some(finding)
+}
+
+/// Urea lies on the surface, and by the forecast no rain takes it in before it loses N. Worth a text
+/// where a week without rain could cost as much as a loss in wet soil that is; else for the digest.
+pub(super) fn surface_urea(course: &Course<'_>) -> Option<Finding> {
+    let today = course.input.today;
+    let feed = course.feed.as_ref()?;
+    let surface = feed.surface?;
+    let now = surface.loss();
+    let in_a_week = pounds_lost(&surface.in_a_week());
+    let (spread_on, _) = course.record.sidedressed.filter(|_| !now.ended)?;
+    let days = &course.crop.as_ref()?.days;
+    let lying = || {
+        let rows = days.iter().zip(&feed.rows).filter(|(day, _)| day.date >= spread_on);
+        rows.filter_map(|(day, row)| Some((day.date, row.surface_urea?)))
+    };
+    let ends_on = lying().find(|(_, urea)| urea.ended).map(|(on, _)| on);
+    let last_free = match lying().find(|(_, urea)| urea.grace_days <= 0.0) {
+        Some((on, _)) => on,
+        None if ends_on.is_some() => return None,
+        // Past the weather every day is taken to be warm and dry, so that the risk is told early.
+        None => lying().last().map(|(on, urea)| days_after(on, urea.grace_days))?,
+    };
+    let urgency = if in_a_week.high >= course.input.thresholds.nitrogen_loss_lb_per_acre {
+        Urgency::Urgent
+    } else {
+        Urgency::Digest
+    };
+    let evidence = Evidence::SurfaceUrea {
+        spread_on,
+        source: course.input.plan.nitrogen?.source,
+        grace_days: now.grace_days,
+        losing_from: last_free.succ_opt()?,
+        need_in: nitrogen::ENDING_RAIN_IN.value,
+        ahead: ends_on.and_then(|date| Some(RainAhead { date, inches: rain_on(course, date)? })),
+        lost: pounds_lost(&now),
+        in_a_week,
+        standing: nitrogen::ENDING_RAIN_IN.source.standing,
+    };
+    let mut finding = first(spread_on, urgency, last_free + Days::new(NEWS_DAYS + 1), evidence);
+    finding.act_by = Some(last_free.max(today));
+    finding.provisional = true;
+    Some(finding)
+}
+
+const fn pounds_lost(urea: &UreaLoss) -> PoundsRange {
+    PoundsRange { low: urea.low_lb, likely: urea.likely_lb, high: urea.high_lb }
+}
+
+fn rain_on(course: &Course<'_>, date: NaiveDate) -> Option<f64> {
+    let at = course.timeline.at(date)?;
+    Some(course.timeline.days[at].rain?.value.inches())
 }
 
 /// Wet soil has cost nitrate: told when the loss passes the threshold, and again at each further

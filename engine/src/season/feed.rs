@@ -82,6 +82,8 @@ pub(crate) struct Feed {
     /// The window; `None` once sidedress is done, where none is planned, and where the stage is
     /// not known.
     pub sidedress: Option<Sidedress>,
+    /// A sidedress that lies on the surface as of today.
+    pub surface: Option<SurfaceUrea>,
 }
 
 impl Feed {
@@ -100,6 +102,7 @@ impl Feed {
         fertiliser.take_sidedress(&plan, record, crop.planted);
         let most_unknown = u32::try_from(gap_days(input)).unwrap_or(u32::MAX);
         let mut at_today = Supply::default();
+        let mut surface = None;
         let mut rows = Vec::with_capacity(crop.days.len());
         let weather = timeline.days[crop.starts_at..].iter().zip(&timeline.soil[crop.starts_at..]);
         let mut nitrate_lb = fertiliser.nitrate();
@@ -117,6 +120,7 @@ impl Feed {
             }
             if day.date == input.today {
                 at_today = supply;
+                surface = fertiliser.surface;
             }
             rows.push(NitrogenRow {
                 supplied_lb: supply.pounds(normal, input.site.organic_matter.get()),
@@ -134,7 +138,7 @@ impl Feed {
         }
         let starter_lb = fertiliser.starter_lb();
         let early = early(input, starter_lb, at_today.lag(most_unknown));
-        Some(Self { rows, sidedress: sidedress(input, record, &plan, crop, early) })
+        Some(Self { rows, sidedress: sidedress(input, record, &plan, crop, early), surface })
     }
 }
 

@@ -5,7 +5,7 @@ use chrono::{Days, NaiveDate};
 use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::findings::{EarlyReason, Evidence, LossRule, PostReason, Topic, Urgency};
 use furrowbell_engine::journal::Event;
-use furrowbell_engine::plan::NitrogenSource;
+use furrowbell_engine::plan::{NitrogenSource, Placement};
 use furrowbell_engine::reference::Standing;
 use furrowbell_engine::season::Unknown;
 use furrowbell_engine::units::{Celsius, Inches, Millimetres, NitratePpm, PoundsPerAcre};
@@ -480,6 +480,62 @@ fn wet_ground_before_planting_costs_what_autumn_ammonia_has_turned_to() {
     field.note(autumn, Event::StarterApplied { nitrogen, source });
     let (lost, washed) = lost(&field);
     assert!(lost > 5.0 && washed, "{lost}");
+}
+
+fn with_urea_on_top() -> (Field, NaiveDate) {
+    let mut field = Field::corn();
+    let nitrogen = field.plan.nitrogen.as_mut().unwrap();
+    nitrogen.source = NitrogenSource::Urea;
+    nitrogen.placement = Placement::Surface;
+    let spread = date(6, 8);
+    field.note(spread, Event::Sidedressed { nitrogen: None });
+    (field, spread)
+}
+
+/// North Dakota State Univ.: 2 to 3 warm days cost nothing. Montana State Univ.: half an inch at once
+/// ends the loss; up to 22 % of the urea is lost in a week.
+#[test]
+fn urea_on_top_is_told_while_there_is_time_to_work_it_in() {
+    let (mut field, spread) = with_urea_on_top();
+    let told = field.find(spread, Topic::SurfaceUrea).unwrap();
+    assert_eq!((told.urgency, told.act_by), (Urgency::Urgent, Some(spread + Days::new(2))));
+    let Evidence::SurfaceUrea { losing_from, grace_days, ahead, lost, in_a_week, .. } =
+        told.evidence
+    else {
+        panic!()
+    };
+    assert_eq!((losing_from, ahead), (spread + Days::new(3), None));
+    assert!((grace_days - 2.0).abs() < 1e-9 && lost.high.abs() < 1e-9);
+    assert!((in_a_week.high - 0.22 * 120.0).abs() < 1e-9);
+    // Rain after the loss begins is named, and does not still the telling; rain before it does.
+    field.rain(spread + Days::new(4), 0.6, Kind::Forecast);
+    let late = field.find(spread, Topic::SurfaceUrea).unwrap();
+    let Evidence::SurfaceUrea { ahead: Some(rain), .. } = late.evidence else { panic!() };
+    assert_eq!(rain.date, spread + Days::new(4));
+    field.rain(spread + Days::new(2), 0.6, Kind::Forecast);
+    assert!(field.find(spread, Topic::SurfaceUrea).is_none());
+    // A shower does not.
+    field.rain(spread + Days::new(2), 0.3, Kind::Forecast);
+    assert!(field.find(spread, Topic::SurfaceUrea).is_some());
+}
+
+#[test]
+fn urea_on_top_needs_no_forecast_and_ends_with_a_hoe() {
+    let (mut field, spread) = with_urea_on_top();
+    field.days.retain(|day| day.date <= spread);
+    let told = field.find(spread, Topic::SurfaceUrea).unwrap();
+    assert_eq!((told.urgency, told.act_by), (Urgency::Urgent, Some(spread + Days::new(2))));
+    let (mut field, spread) = with_urea_on_top();
+    let next = spread + Days::new(1);
+    assert!(field.find(next, Topic::SurfaceUrea).is_some());
+    field.note(next, Event::Hoed);
+    assert!(field.find(next, Topic::SurfaceUrea).is_none());
+    // UAN is half urea: a week could cost half as much, which is for the digest.
+    field.journal.pop();
+    field.plan.nitrogen.as_mut().unwrap().source = NitrogenSource::Uan32;
+    assert_eq!(field.find(next, Topic::SurfaceUrea).unwrap().urgency, Urgency::Digest);
+    field.plan.nitrogen.as_mut().unwrap().placement = Placement::InSoil;
+    assert!(field.find(next, Topic::SurfaceUrea).is_none());
 }
 
 #[test]

@@ -77,6 +77,7 @@ fn done_means_what_the_topic_asks_for() {
         (Topic::ResidualEnding, POST),
         (Topic::SidedressOpen, Event::Sidedressed { nitrogen: None }),
         (Topic::SidedressClosing, Event::Sidedressed { nitrogen: None }),
+        (Topic::SurfaceUrea, Event::Hoed),
         (Topic::NitrogenLoss, Event::Sidedressed { nitrogen: None }),
         (Topic::RainNeeded, Event::Hoed),
     ] {
