@@ -333,9 +333,9 @@ pub enum Evidence {
     },
     /// The crop is up.
     Emergence {
-        /// Day on which the clock passed emergence.
-        on: NaiveDate,
-        /// Heat since planting on that day.
+        /// When the clock passed emergence.
+        on: DateRange,
+        /// Heat since planting on the likely day.
         heat_gdd: f64,
     },
     /// The pre still waits.
@@ -428,8 +428,8 @@ pub enum Evidence {
     },
     /// The post window has closed.
     PostOverdue {
-        /// Day on which it closed.
-        closed_on: NaiveDate,
+        /// When it closed.
+        closed_on: DateRange,
         /// What closed it.
         limit: PostLimit,
         /// Whether a post pass is on record already and weeds came back.

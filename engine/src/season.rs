@@ -116,8 +116,8 @@ pub struct Now {
     pub date: NaiveDate,
     /// Day of planting, once planted.
     pub planted_on: Option<NaiveDate>,
-    /// Day on which the crop came up, by the clock or as seen.
-    pub emerged_on: Option<NaiveDate>,
+    /// When the crop came up: one day where it was seen, a range by the clock.
+    pub emerged_on: Option<DateRange>,
     /// Crop stage; `None` before planting and while missing weather hides it.
     pub stage: Option<Stage>,
     /// Whether the growing point of corn stands above the ground.

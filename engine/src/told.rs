@@ -83,9 +83,8 @@ fn moved((was, is): (NaiveDate, NaiveDate)) -> bool {
 /// together by themselves as the day comes nearer.
 const fn likely_day(evidence: &Evidence) -> Option<NaiveDate> {
     match evidence {
-        Evidence::Emergence { on, .. }
-        | Evidence::RainLate { on, .. }
-        | Evidence::ColdAfterPlanting { on, .. } => Some(*on),
+        Evidence::Emergence { on, .. } => Some(on.likely),
+        Evidence::RainLate { on, .. } | Evidence::ColdAfterPlanting { on, .. } => Some(*on),
         Evidence::RainSet { residual_ends, .. } => Some(residual_ends.likely),
         Evidence::ResidualEnding { ends, .. } => Some(ends.likely),
         Evidence::PostOpen { closes, .. } | Evidence::PostClosing { closes, .. } => {
@@ -125,7 +124,7 @@ fn told_of_a_pass(told: &Finding, told_on: NaiveDate, season: &Season, now: &Now
         }
         Evidence::Emergence { .. } => {
             let same = now.planted_on == Some(told.occasion) && now.stage.is_some();
-            gone_if(same && now.emerged_on.is_none_or(|on| on > now.date))
+            gone_if(same && now.emerged_on.is_none_or(|on| on.likely > now.date))
         }
         Evidence::RainNeeded { applied_on, .. } => {
             let set_on = waiting_pre(now, *applied_on).and_then(|()| set_on(now));
@@ -163,7 +162,7 @@ fn told_of_a_pass(told: &Finding, told_on: NaiveDate, season: &Season, now: &Now
             )
         }
         Evidence::PostOverdue { closed_on, .. } => {
-            let open = |closes: NaiveDate| later(*closed_on, closes) && closes >= now.date;
+            let open = |closes: NaiveDate| later(closed_on.likely, closes) && closes >= now.date;
             let waits = now.post_applied_on.is_none();
             gone_if(waits && now.post_window.is_some_and(|window| open(window.closes.likely)))
         }

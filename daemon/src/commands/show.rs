@@ -198,6 +198,9 @@ fn happened(entry: &Entry) -> String {
 }
 
 fn range(range: &DateRange) -> String {
+    if range.earliest == range.latest {
+        return range.likely.to_string();
+    }
     format!("{} (from {} to {})", range.likely, range.earliest, range.latest)
 }
 
@@ -235,6 +238,7 @@ fn clocks(now: &Now) -> Vec<String> {
     let mut lines = Vec::new();
     let stage = now.stage.map_or("unknown".to_owned(), |stage| stage.to_string());
     lines.push(format!("  stage: {stage}"));
+    lines.extend(now.emerged_on.as_ref().map(|on| format!("  came up: {}", range(on))));
     if let Some(pre) = &now.pre {
         lines.extend(in_soil("pre", pre));
     }

@@ -3,6 +3,7 @@
 use super::dates;
 use chrono::NaiveDate;
 use furrowbell_config::people::Language;
+use furrowbell_engine::clocks::DateRange;
 use furrowbell_engine::clocks::nitrogen::{Basis, TestedRate};
 use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::findings::{
@@ -30,6 +31,8 @@ pub(super) struct Facts {
     pub by: String,
     pub on: String,
     pub on_short: String,
+    /// The days within which the day told may lie, in brackets; empty where there is but one.
+    pub within: String,
     pub planted: String,
     pub days: String,
     pub rain: String,
@@ -133,7 +136,10 @@ impl Facts {
                     facts.happens(*on, today, language);
                 }
             }
-            Evidence::Emergence { on, .. } => facts.happens(*on, today, language),
+            Evidence::Emergence { on, .. } => {
+                facts.happens(on.likely, today, language);
+                facts.within = within(language, on);
+            }
             Evidence::RainNeeded { .. }
             | Evidence::RainSet { .. }
             | Evidence::RainLate { .. }
@@ -148,6 +154,7 @@ impl Facts {
                 facts.stage = stage.to_string();
                 facts.pounds = whole(*pounds);
                 facts.latest = day(latest.likely);
+                facts.within = within(language, latest);
                 facts.by_test(tested.as_ref(), language);
                 if let Evidence::SidedressOpen { early, .. } = evidence {
                     facts.wanted_early(early.as_ref());
@@ -261,17 +268,20 @@ impl Facts {
                 self.no_label = no_label.map_or("", Ingredient::name);
                 self.reason = reason_name(*reason);
                 self.closes = dates::day(language, closes.likely);
+                self.within = within(language, closes);
                 self.limited_by(limit);
             }
             Evidence::PostClosing { closes, limit, again, no_label } => {
                 self.again = *again;
                 self.no_label = no_label.map_or("", Ingredient::name);
                 self.closes = dates::day(language, closes.likely);
+                self.within = within(language, closes);
                 self.limited_by(limit);
             }
             Evidence::PostOverdue { closed_on, limit, again } => {
                 self.again = *again;
-                self.happens(*closed_on, today, language);
+                self.happens(closed_on.likely, today, language);
+                self.within = within(language, closed_on);
                 self.limited_by(limit);
             }
             Evidence::SprayHours { runs, refused } => {
@@ -361,6 +371,14 @@ impl Facts {
             }
         }
     }
+}
+
+/// The days of a range, in brackets after its likely one: " (May 9-15)".
+fn within(language: Language, range: &DateRange) -> String {
+    if range.earliest == range.latest {
+        return String::new();
+    }
+    format!(" ({})", dates::between(language, range.earliest, range.latest))
 }
 
 /// The name under which the templates know a verdict.

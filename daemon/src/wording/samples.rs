@@ -31,6 +31,11 @@ fn range(likely: i64) -> DateRange {
     DateRange { earliest: day(likely - 3), likely: day(likely), latest: day(likely + 4) }
 }
 
+/// The day a crop comes up, give or take two.
+fn up(likely: i64) -> DateRange {
+    DateRange { earliest: day(likely - 2), likely: day(likely), latest: day(likely + 2) }
+}
+
 /// One sample of a topic.
 pub struct Sample {
     pub evidence: Evidence,
@@ -134,11 +139,16 @@ pub fn ordinary() -> Vec<Sample> {
         Sample { provisional: true, ..sample(cold(1), false, 9) },
         Sample {
             act_by: None,
-            ..sample(Evidence::Emergence { on: day(-1), heat_gdd: 121.0 }, true, 2)
+            ..sample(Evidence::Emergence { on: up(-1), heat_gdd: 121.0 }, true, 2)
+        },
+        Sample {
+            act_by: None,
+            provisional: true,
+            ..sample(Evidence::Emergence { on: range(0), heat_gdd: 117.0 }, false, 5)
         },
         Sample {
             provisional: true,
-            ..sample(Evidence::Emergence { on: day(2), heat_gdd: 117.0 }, false, 5)
+            ..sample(Evidence::Emergence { on: up(2), heat_gdd: 117.0 }, false, 5)
         },
         sample(sidedress(None), true, 17),
         sample(sidedress(lags(LagCause::Cool)), true, 14),
@@ -365,7 +375,7 @@ fn post_passes() -> [Sample; 19] {
     let no_label = None;
     let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds, no_label };
     let closing = |limit| Evidence::PostClosing { closes: range(5), limit, again: false, no_label };
-    let overdue = |limit| Evidence::PostOverdue { closed_on: day(-2), limit, again: false };
+    let overdue = |limit| Evidence::PostOverdue { closed_on: range(-2), limit, again: false };
     let unlabelled = Some(Ingredient::Dicamba);
     [
         sample(open(PostReason::WeedsSeen), true, 7),
@@ -416,7 +426,7 @@ fn post_passes() -> [Sample; 19] {
             false,
             4,
         ),
-        sample(Evidence::PostOverdue { closed_on: day(-2), limit: weeds, again: true }, true, 2),
+        sample(Evidence::PostOverdue { closed_on: range(-2), limit: weeds, again: true }, true, 2),
     ]
 }
 
@@ -439,8 +449,9 @@ pub fn widest() -> Vec<Sample> {
         }
     };
     for on in [-112, -1, 119] {
+        add(Evidence::Emergence { on: range(on), heat_gdd: 9999.0 });
         let on = day(on);
-        add(Evidence::Emergence { on, heat_gdd: 9999.0 });
+        add(Evidence::Emergence { on: DateRange::on(on), heat_gdd: 9999.0 });
         add(Evidence::ColdAfterPlanting { planted_on: applied_on, on, low_f: -58.4 });
         for washed in [false, true] {
             let residual_ends = range(119);
@@ -548,7 +559,7 @@ fn widest_passes() -> Vec<Evidence> {
             for no_label in [None, Some(Ingredient::Dicamba)] {
                 all.push(Evidence::PostClosing { closes: range(119), limit, again, no_label });
             }
-            all.push(Evidence::PostOverdue { closed_on: applied_on, limit, again });
+            all.push(Evidence::PostOverdue { closed_on: range(-112), limit, again });
         }
     }
     for (dry, washed) in [(true, false), (false, true), (false, false)] {

@@ -151,7 +151,7 @@ pub(crate) fn held_until(
             None => pre.never_set(input).then(|| pre.weeds_up_on(input))?,
         }
     } else {
-        crop.emerged()?.0
+        crop.emerged()?.0.likely
     };
     Some(record.hoed.map_or(until, |hoed| until.max(hoed)))
 }

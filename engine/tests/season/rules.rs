@@ -2,7 +2,7 @@
 
 use crate::field::{Field, date};
 use chrono::{Days, NaiveDate};
-use furrowbell_engine::clocks::Stage;
+use furrowbell_engine::clocks::{DateRange, Stage};
 use furrowbell_engine::findings::{EarlyReason, Evidence, LossRule, PostReason, Topic, Urgency};
 use furrowbell_engine::journal::Event;
 use furrowbell_engine::plan::{NitrogenSource, Placement};
@@ -206,7 +206,32 @@ fn emergence_is_told_for_three_days_unless_somebody_said_it_first() {
     assert_eq!(field.raised(Topic::Emergence, date(5, 1), 60).len(), 3);
     field.note(date(5, 11), Event::StageSeen { stage: Stage::Emerged });
     assert_eq!(first_day(&field, Topic::Emergence), None);
-    assert_eq!(field.on(date(5, 12)).now.unwrap().emerged_on, Some(date(5, 11)));
+    assert_eq!(field.on(date(5, 12)).now.unwrap().emerged_on, Some(DateRange::on(date(5, 11))));
+}
+
+#[test]
+fn emergence_by_the_clock_is_a_range_and_a_stage_seen_later_bounds_it() {
+    let mut field = Field::corn();
+    let clock = |field: &Field| field.on(date(6, 1)).now.unwrap().emerged_on.unwrap();
+    for day in &mut field.days {
+        day.high = day.high.map(|high| Sourced { value: Celsius::new(19.0).unwrap(), ..high });
+        day.low = day.low.map(|low| Sourced { value: Celsius::new(8.0).unwrap(), ..low });
+    }
+    // 90, 115 and 125 GDD (Iowa State, Purdue, Wisconsin) and 30 for a dry bed, at 8.1 a day (66.2 and
+    // 50 F) from 2 May on: the 15th, 18th and 20th day.
+    let range = DateRange::about(date(5, 16), date(5, 19), date(5, 21));
+    assert_eq!(clock(&field), range);
+    let Evidence::Emergence { on, .. } =
+        field.find(date(5, 19), Topic::Emergence).unwrap().evidence
+    else {
+        panic!()
+    };
+    assert_eq!(on, range);
+    // Leaves seen before the clock had it up: it came up by then, and nobody saw when.
+    field.note(date(5, 18), Event::StageSeen { stage: Stage::Vegetative(1) });
+    assert_eq!(clock(&field), DateRange::about(date(5, 16), date(5, 18), date(5, 18)));
+    field.note(date(5, 17), Event::StageSeen { stage: Stage::Emerged });
+    assert_eq!(clock(&field), DateRange::on(date(5, 17)));
 }
 
 #[test]
@@ -360,7 +385,7 @@ fn a_seed_in_moist_ground_under_a_dry_crust_comes_up_as_from_moist_ground() {
         let mut field = Field::corn();
         field.plan.depth = Inches::new(depth).unwrap();
         field.rain(date(4, 27), 1.0, Kind::Radar);
-        field.on(date(6, 1)).now.unwrap().emerged_on.unwrap()
+        field.on(date(6, 1)).now.unwrap().emerged_on.unwrap().likely
     };
     let (deep, shallow) = (emerged(2.5), emerged(0.5));
     // 30 GDD for a dry bed are two days at 14.4.
