@@ -357,6 +357,12 @@ pub(crate) fn done(field: &FieldEntry, notes: &mut Notes, say: impl Fn(&str, Str
             refuse(key, &format!("{key}: found {date}, before planting on {planted}"));
         }
     }
+    if let (Some(date), Some(planted)) = (done.starter_applied, done.planted)
+        && date > planted
+    {
+        let message = format!("starter_applied: found {date}, after planting on {planted}");
+        refuse("starter_applied", &message);
+    }
     if done.sidedressed.is_none() && done.sidedressed_lb_per_acre.is_some() {
         let message = "sidedressed_lb_per_acre: no pass goes with it; want sidedressed as well";
         refuse("sidedressed_lb_per_acre", message);
@@ -365,8 +371,12 @@ pub(crate) fn done(field: &FieldEntry, notes: &mut Notes, say: impl Fn(&str, Str
     if done.sidedressed.is_some() && is_soybean {
         refuse("sidedressed", "sidedressed: not for soybean, only corn is sidedressed");
     }
-    let anything = [done.planted, done.pre_applied, done.post_applied, done.sidedressed];
-    if field.plan.is_none() && anything.iter().any(Option::is_some) {
+    if done.starter_applied.is_some() && is_soybean {
+        refuse("starter_applied", "starter_applied: not for soybean, only corn has nitrogen");
+    }
+    let passes = [done.pre_applied, done.post_applied, done.starter_applied, done.sidedressed];
+    let anything = passes.into_iter().chain([done.planted]);
+    if field.plan.is_none() && anything.flatten().next().is_some() {
         let message = "done: the field has no plan, so none of its clocks runs".to_owned();
         notes.warnings.push(say("/done", message));
     }

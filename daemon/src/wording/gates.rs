@@ -10,7 +10,7 @@ use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::findings::Topic;
 use furrowbell_engine::journal::Event;
 use furrowbell_engine::reference::herbicides::Ingredient;
-use furrowbell_engine::units::{Inches, Millimetres, PoundsPerAcre};
+use furrowbell_engine::units::{Inches, Millimetres, NitratePpm, PoundsPerAcre};
 use std::fmt::Write;
 
 const BOTH: [Language; 2] = [Language::English, Language::Spanish];
@@ -109,8 +109,10 @@ fn holds_always(text: &str, input: &TextInput<'_>) {
 
 /// The sentences that tell to do something in the field, by the verb they open with.
 fn actions(said: &str) -> Vec<&str> {
-    const VERBS: [&str; 26] = [
+    const VERBS: [&str; 28] = [
         "check the",
+        "work it in",
+        "incorpore",
         "dig",
         "desentierre",
         "look",
@@ -298,9 +300,11 @@ fn answers(fields: &[&str], reason: &str, contact: &str, mut each: impl FnMut(&s
         ("stage", Event::StageSeen { stage: Stage::Vegetative(3) }),
         ("weed-free", Event::WeedsSeen { height: Inches::new(0.0).unwrap() }),
         ("weeds", Event::WeedsSeen { height: height.unwrap() }),
+        ("nitrate", Event::NitrateTest { ppm: NitratePpm::new(18.0).unwrap() }),
         ("planted", Event::Planted),
         ("pre", Event::PreApplied { ingredients: Vec::new() }),
         ("post", Event::PostApplied { ingredients: Vec::new() }),
+        ("starter", Event::StarterApplied { nitrogen, source: None }),
         ("sidedress", Event::Sidedressed { nitrogen: None }),
         ("sidedress, pounds", Event::Sidedressed { nitrogen }),
         ("hoed", Event::Hoed),

@@ -31,6 +31,8 @@ pub(crate) struct CropDay {
     shown: Stage,
     /// Whether so many days are missing that the stage is not known.
     pub lost: bool,
+    /// Whether somebody saw the crop on that day.
+    seen: bool,
     /// Whether heat that nobody measured, on a day that is over, has moved the stage since it was
     /// last seen.
     pub unmeasured: bool,
@@ -47,6 +49,7 @@ impl CropDay {
             growth.advance(date, heat.gdd());
         }
         self.shown = self.growth.stage();
+        self.seen = false;
     }
 
     fn see(&mut self, stage: Stage) {
@@ -54,6 +57,7 @@ impl CropDay {
             growth.see(stage);
         }
         self.shown = self.growth.stage();
+        self.seen = true;
     }
 }
 
@@ -146,11 +150,19 @@ impl CropCourse {
         Some(run_before.unwrap_or(&steady[at]).date)
     }
 
-    /// The day the crop came up and the heat it had taken by then.
-    pub fn emerged(&self) -> Option<(NaiveDate, f64)> {
-        let on = self.since(|day| day.shown >= Stage::Emerged)?;
-        let at = usize::try_from((on - self.planted).num_days()).ok()?;
-        Some((on, self.days.get(at)?.total_gdd))
+    /// When the crop came up, and the heat it had taken by the likely day; `None` while it has not. A
+    /// single day where somebody saw it come up, else as far as the clocks at the ends of what is
+    /// published lie apart.
+    pub fn emerged(&self) -> Option<(DateRange, f64)> {
+        let likely = self.since(|day| day.shown >= Stage::Emerged)?;
+        let at = usize::try_from((likely - self.planted).num_days()).ok()?;
+        let day = self.days.get(at)?;
+        let seen = day.seen && day.shown == Stage::Emerged;
+        let by_clock = self.when(|stage, _| stage >= Stage::Emerged).filter(|_| !seen);
+        let range = by_clock.map_or(DateRange::on(likely), |range| {
+            DateRange::about(range.earliest, likely, range.latest)
+        });
+        Some((range, day.total_gdd))
     }
 }
 
@@ -202,6 +214,7 @@ impl Walk {
             lower_bound: false,
             shown: growth.stage(),
             lost: false,
+            seen: false,
             unmeasured: false,
         };
         let bridge = gap_days(input);

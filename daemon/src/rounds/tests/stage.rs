@@ -8,7 +8,9 @@ use crate::store::{Queued, Store, TextFilter, TextKind, TextState};
 use crate::wire::{self, Outside};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use furrowbell_config::Book;
-use furrowbell_engine::findings::{Evidence, Finding, Urgency};
+use furrowbell_engine::clocks::nitrogen::RainSum;
+use furrowbell_engine::findings::{Evidence, Finding, LossRule, PoundsRange, Urgency};
+use furrowbell_engine::reference::Standing;
 use furrowbell_engine::season::Season;
 use std::fmt::Write as _;
 use std::path::Path;
@@ -152,7 +154,14 @@ pub fn routine(pounds: f64, expires: &str) -> Finding {
         act_by: Some(expires - Days::new(1)),
         expires,
         provisional: false,
-        evidence: Evidence::NitrogenLoss { pounds, wet_days: 3 },
+        evidence: Evidence::NitrogenLoss {
+            rule: LossRule::SaturatedDays,
+            pounds: PoundsRange { low: pounds, likely: pounds, high: pounds },
+            standing: Standing::Published,
+            wet_days: 3,
+            washed: None,
+            rain: RainSum::default(),
+        },
     }
 }
 
