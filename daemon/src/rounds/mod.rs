@@ -14,7 +14,7 @@ pub mod past;
 pub mod pull;
 pub mod record;
 pub mod send;
-pub mod timing;
+mod timing;
 
 use crate::clock::{Clock, Ids};
 use crate::pages::Figures;
