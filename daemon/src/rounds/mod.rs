@@ -14,6 +14,7 @@ pub mod past;
 pub mod pull;
 pub mod record;
 pub mod send;
+pub mod sources_now;
 mod timing;
 
 use crate::clock::{Clock, Ids};

@@ -8,7 +8,7 @@ use super::Desk;
 use crate::weather::body::Asked;
 use crate::weather::source::SourceName;
 use chrono::{DateTime, TimeDelta, Utc};
-pub use due::Ages;
+pub use due::{Ages, LATE, grid_url};
 use due::{Job, Standing};
 use tokio::task::JoinSet;
 

@@ -19,7 +19,7 @@ const CELL_KEEPS_LESS: TimeDelta = TimeDelta::days(1);
 /// The same for a field that lies outside its cell's outline.
 const ODD_CELL_KEEPS: TimeDelta = TimeDelta::days(1);
 /// A grid older than this has a stand-in fetched beside it.
-const LATE: TimeDelta = TimeDelta::hours(6);
+pub const LATE: TimeDelta = TimeDelta::hours(6);
 /// A rest that is longer is not waited for.
 const SOON: TimeDelta = TimeDelta::minutes(5);
 /// How long nothing need be due.
