@@ -7,7 +7,7 @@ use crate::weather::breaker::LONGEST_REST;
 use crate::weather::source::SourceName;
 use crate::weather::sources::Files;
 use crate::wire;
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use chrono_tz::Tz;
 use clap::Args;
 use furrowbell_config::Book;
@@ -31,7 +31,7 @@ pub async fn run(args: StatusArgs) -> Result<(), Failure> {
     let store = wire::store(&book).await?;
     let now = args.test_now.unwrap_or_else(|| Clock::System.now());
     let sources = sources_now(&book, &store, now).await?;
-    let files = files(&book);
+    let files = files(&book).map(|files| files.span());
     let zone = book.service.zone;
     if args.json {
         let files = files.map(|span| {
@@ -54,7 +54,9 @@ pub async fn run(args: StatusArgs) -> Result<(), Failure> {
         let notes = notes(source, now, zone);
         if !notes.is_empty() {
             say!("\n{}", source.source);
-            notes.iter().for_each(|note| say!("  {note}"));
+            for note in notes {
+                say!("  {note}");
+            }
         }
     }
     match files {
@@ -65,10 +67,10 @@ pub async fn run(args: StatusArgs) -> Result<(), Failure> {
     Ok(())
 }
 
-/// First and last day in the book's daily files, where it names any.
-fn files(book: &Book) -> Option<Option<(NaiveDate, NaiveDate)>> {
+/// The book's daily files, where it names any.
+fn files(book: &Book) -> Option<Files> {
     let files = book.service.weather.files.as_ref()?;
-    Some(Files::new(book.folder.join(&files.folder), files.forecast_days).span())
+    Some(Files::new(book.folder.join(&files.folder), files.forecast_days))
 }
 
 const HEADINGS: [&str; 10] = [
