@@ -54,6 +54,8 @@ pub struct Desk {
     pub routes: Arc<BTreeMap<RouteName, Route>>,
     /// Where weather comes from.
     pub weather: Arc<Sources>,
+    /// What of it is to be asked next.
+    pub agenda: Arc<pull::Agenda>,
     /// What is usual at each place.
     pub past: Arc<Past>,
     /// What of the seasons stands in the record.
