@@ -5,7 +5,8 @@
 //! hour after it; where the clock repeats an hour, a time in it falls on the first pass only. So a
 //! daily schedule comes once on every local date.
 
-use chrono::{DateTime, NaiveDateTime, TimeDelta, TimeZone, Utc};
+use crate::local;
+use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use std::str::FromStr;
 
@@ -63,20 +64,9 @@ impl Schedule {
         let wall_now = now.with_timezone(&zone).naive_local().and_utc();
         self.wall
             .after(&wall_now)
-            .filter_map(|wall| place(wall.naive_utc(), zone))
+            .map(|wall| local::instant(wall.date_naive(), wall.time(), zone))
             .find(|moment| *moment > now)
     }
-}
-
-/// Places a wall time: the one moment it names, the first of two, or for a skipped time the first
-/// quarter hour that exists.
-fn place(wall: NaiveDateTime, zone: Tz) -> Option<DateTime<Utc>> {
-    // The longest skip on record is a whole day (Samoa, 2011).
-    const STEPS: i32 = 2 * 24 * 4;
-    (0..STEPS)
-        .filter_map(|step| wall.checked_add_signed(TimeDelta::minutes(15) * step))
-        .find_map(|wall| zone.from_local_datetime(&wall).earliest())
-        .map(|moment| moment.to_utc())
 }
 
 #[cfg(test)]

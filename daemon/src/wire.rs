@@ -53,6 +53,7 @@ pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow:
         wording: Arc::new(wording),
         routes: Arc::new(routes),
         weather: Arc::new(weather),
+        agenda: Arc::default(),
         past: Arc::new(Past::of(&book, clock.now().year())),
         kept: Arc::new(Kept::default()),
         pace: (outside == Outside::Real).then(|| Limiter::new(texts_per_s)),

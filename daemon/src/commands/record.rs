@@ -2,11 +2,11 @@
 
 use super::{BookArg, Failure};
 use crate::clock::{Clock, Ids};
-use crate::rounds::timing::local_day;
 use crate::store::{Record, Via};
 use crate::wire;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
+use furrowbell_config::local::local_day;
 use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::journal::Event;
 use furrowbell_engine::plan::NitrogenSource;

@@ -2,13 +2,13 @@
 
 use super::Desk;
 use super::forecasts::{Chosen, choose};
-use super::timing::local_day;
 use crate::store::WeatherHour;
 use crate::weather::source::{SourceName, Spot};
 use crate::weather::{days, grid, sources};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use furrowbell_config::farms::{Farm, Field};
+use furrowbell_config::local::local_day;
 use furrowbell_engine::cell::Cell;
 use furrowbell_engine::journal::Entry;
 use furrowbell_engine::season::{self, Input, Season};

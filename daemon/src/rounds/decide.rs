@@ -7,7 +7,7 @@
 use super::Desk;
 use super::advance::FieldNow;
 use super::known::Known;
-use super::timing::{after_quiet, local_day, start_of_day};
+use super::timing::after_quiet;
 use crate::store::{
     Closing, ConsentState, Correction, Ending, Identity, Notice, Telling, Text, TextKind,
 };
@@ -15,6 +15,7 @@ use crate::wording::gsm7::plain;
 use crate::wording::text::{FieldRef, TextInput};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
+use furrowbell_config::local::{local_day, start_of_day};
 use furrowbell_config::people::{Person, RouteName};
 use furrowbell_engine::findings::{Finding, Urgency};
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};

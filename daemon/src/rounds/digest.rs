@@ -4,7 +4,6 @@ use super::Desk;
 use super::advance::FieldNow;
 use super::answer::{HELD_FOR_ADVISOR, NOT_UNDERSTOOD, UNKNOWN_SENDER};
 use super::decide::HeldBack;
-use super::timing::{instant, local_day, start_of_day};
 use crate::store::{self, Ending, Notice, Queued, Text, TextFilter, TextKind, TextState};
 use crate::weather::source::SourceName;
 use crate::wording::digest::{
@@ -12,6 +11,7 @@ use crate::wording::digest::{
     HeldLine, HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
 };
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
+use furrowbell_config::local::{instant, local_day, start_of_day};
 use furrowbell_config::people::{Person, RouteName};
 use furrowbell_engine::clocks::DateRange;
 use furrowbell_engine::findings::{Evidence, Finding, Topic, Urgency};

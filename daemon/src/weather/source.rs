@@ -37,6 +37,10 @@ pub enum SourceName {
 }
 
 impl SourceName {
+    /// Those that are asked over the network.
+    pub const ASKED: [Self; 5] =
+        [Self::Nws, Self::MetNorway, Self::OpenMeteo, Self::Mesonet, Self::Acis];
+
     /// The name in the book, in the database and in machine-readable answers.
     pub const fn key(self) -> &'static str {
         match self {

@@ -3,11 +3,11 @@
 use crate::clock::Clock;
 use crate::rounds::Desk;
 use crate::rounds::advance::FieldNow;
-use crate::rounds::timing::local_day;
 use crate::store::{Queued, Store, TextFilter, TextKind, TextState};
 use crate::wire::{self, Outside};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use furrowbell_config::Book;
+use furrowbell_config::local::local_day;
 use furrowbell_engine::clocks::nitrogen::RainSum;
 use furrowbell_engine::findings::{Evidence, Finding, LossRule, PoundsRange, Urgency};
 use furrowbell_engine::reference::Standing;

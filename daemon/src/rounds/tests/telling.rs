@@ -1,10 +1,10 @@
 //! Who is told what, once, and when.
 
 use super::stage::{FILES, Stage, decide, routine, urgent, utc};
-use crate::rounds::timing::local_day;
 use crate::store::{Consent, ConsentState, Handling, Inbound, TextState};
 use crate::wire::Outside;
 use chrono_tz::America::Chicago;
+use furrowbell_config::local::local_day;
 use furrowbell_config::people::RouteName;
 
 /// 10:00 CDT.
