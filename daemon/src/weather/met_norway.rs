@@ -101,7 +101,7 @@ impl Source for MetNorway {
     }
 }
 
-fn read(body: &[u8], spot: Spot) -> Result<Read<Payload>, Unreadable> {
+pub(super) fn read(body: &[u8], spot: Spot) -> Result<Read<Payload>, Unreadable> {
     let Feature { properties: Properties { meta, timeseries } } = serde_json::from_slice(body)?;
     let unit = |name: &str| meta.units.get(name).map_or("", String::as_str);
     let held = INSTANT.map(|(layer, name)| (layer, name, instants(&timeseries, name)));

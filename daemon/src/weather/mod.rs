@@ -20,3 +20,6 @@ pub mod source;
 pub mod sources;
 
 pub use sources::Sources;
+
+#[cfg(test)]
+mod recorded_tests;
