@@ -22,4 +22,6 @@ pub mod sources;
 pub use sources::Sources;
 
 #[cfg(test)]
+mod mutation_tests;
+#[cfg(test)]
 mod recorded_tests;

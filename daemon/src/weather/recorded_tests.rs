@@ -258,3 +258,16 @@ fn hours_of_the_excerpts_are_what_their_text_says() {
     let open = hours("open-meteo/forecast_toronto_clock_change.json");
     assert!(near(at(&open, "2026-03-07T05:00:00Z").rain_mm, 1.008 * 25.4));
 }
+
+#[test]
+fn a_value_of_another_type_is_missing_and_takes_nothing_with_it() {
+    let file = Path::new(EXCERPTS).join("met-norway/compact_40.7,-74.0.json");
+    let mut answer = serde_json::from_slice::<Value>(&bytes(&file)).unwrap()["data"].take();
+    let first = &mut answer["properties"]["timeseries"][0]["data"]["instant"]["details"];
+    first["wind_speed"] = "3.3".into();
+    first["wind_from_direction"] = Value::Null;
+    let read = met_norway::read(answer.to_string().as_bytes(), spots(1)[0]).unwrap();
+    let Payload::Hours(forecasts) = read.payload else { panic!("days") };
+    let hour = forecasts[0].hours[0];
+    assert_eq!((hour.wind_mps, hour.temp_c), (None, Some(27.6)));
+}
