@@ -20,3 +20,8 @@ pub mod source;
 pub mod sources;
 
 pub use sources::Sources;
+
+#[cfg(test)]
+mod mutation_tests;
+#[cfg(test)]
+mod recorded_tests;

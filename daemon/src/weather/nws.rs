@@ -115,7 +115,7 @@ impl Source for Nws {
     }
 }
 
-fn read_point(body: &[u8]) -> Result<Read<Resolved>, Unreadable> {
+pub(super) fn read_point(body: &[u8]) -> Result<Read<Resolved>, Unreadable> {
     let point: Point = serde_json::from_slice(body)?;
     let properties = point.properties;
     let place = properties.grid_x.read().zip(properties.grid_y.read());
@@ -126,7 +126,7 @@ fn read_point(body: &[u8]) -> Result<Read<Resolved>, Unreadable> {
     Ok(Read { payload, issued_at: None })
 }
 
-fn read_grid(body: &[u8], cell: &Cell) -> Result<Read<Payload>, Unreadable> {
+pub(super) fn read_grid(body: &[u8], cell: &Cell) -> Result<Read<Payload>, Unreadable> {
     let grid = Grid::parse(body)?;
     let forecast = Forecast {
         cell: cell.to_string(),
