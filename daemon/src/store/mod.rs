@@ -50,6 +50,7 @@ macro_rules! from_row {
     };
 }
 
+mod alerts;
 mod cells;
 mod consent;
 mod digests;
@@ -62,12 +63,15 @@ mod notices;
 mod outbox;
 mod row;
 mod seasons;
+mod stations;
 mod texts;
 mod weather;
+mod weather_days;
 
 #[cfg(test)]
 pub(crate) mod testing;
 
+pub use alerts::FieldZones;
 pub use cells::{Cell, FieldCell};
 pub use consent::{Consent, ConsentState};
 pub use digests::Digest;
@@ -103,10 +107,11 @@ static MIGRATOR: LazyLock<Migrator> = LazyLock::new(|| {
 });
 
 /// Number, name and text of every step, in order; a test compares them with the folder.
-const MIGRATIONS: [(i64, &str, &str); 3] = [
+const MIGRATIONS: [(i64, &str, &str); 4] = [
     (1, "journal", include_str!("../../../migrations/0001_journal.sql")),
     (2, "weather", include_str!("../../../migrations/0002_weather.sql")),
     (3, "texts", include_str!("../../../migrations/0003_texts.sql")),
+    (4, "weather_days", include_str!("../../../migrations/0004_weather_days.sql")),
 ];
 
 /// Most connections of one instance.
@@ -292,7 +297,7 @@ mod tests {
                 .unwrap();
             });
             let refusal = store.migrate().await.unwrap_err();
-            assert!(matches!(refusal, Error::Newer { found: 9999, known: 3 }), "{refusal}");
+            assert!(matches!(refusal, Error::Newer { found: 9999, known: 4 }), "{refusal}");
         })
         .await;
     }

@@ -1,6 +1,8 @@
 //! Where weather comes from: the forecast grid of the US National Weather Service, and daily
 //! files. Nothing here knows the store; values come back and the caller keeps them.
 
+pub mod acis;
+pub mod alerts;
 pub mod cells;
 pub mod days;
 pub mod fault;
@@ -9,9 +11,11 @@ pub mod grid;
 pub mod interval;
 pub mod layers;
 pub mod limiter;
+pub mod mesonet;
 pub mod nws;
 pub mod observed_day;
 pub mod source;
 pub mod sources;
+pub mod stations;
 
 pub use sources::Sources;

@@ -1,0 +1,241 @@
+//! Warnings in force, as the US National Weather Service lists them (`/alerts/active`).
+//!
+//! Source of the rules kept here: OASIS, "Common Alerting Protocol Version 1.2", 1 July 2010, and
+//! National Weather Service, API documentation, "Alerts": a message names those it replaces; it
+//! stops being current when it `expires`, while the hazard itself `ends`.
+
+use super::cells::Polygon;
+use chrono::{DateTime, Utc};
+use furrowbell_engine::units::{Latitude, Longitude};
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use std::collections::{BTreeMap, HashSet};
+
+/// Path of the one request that serves every field.
+pub const PATH: &str = "/alerts/active?status=actual";
+
+/// Warnings in which nobody should be out with a sprayer: wind, lightning and flying dust.
+const OUT_OF_THE_FIELD: [&str; 11] = [
+    "Tornado Warning",
+    "Severe Thunderstorm Warning",
+    "Extreme Wind Warning",
+    "High Wind Warning",
+    "Wind Advisory",
+    "Dust Storm Warning",
+    "Blowing Dust Warning",
+    "Blowing Dust Advisory",
+    "Flash Flood Warning",
+    "Hurricane Warning",
+    "Tropical Storm Warning",
+];
+
+/// What an advisor wants to know of besides.
+const WORTH_KNOWING: [&str; 8] = [
+    "Freeze Warning",
+    "Freeze Watch",
+    "Frost Advisory",
+    "Flood Warning",
+    "High Wind Watch",
+    "Red Flag Warning",
+    "Severe Thunderstorm Watch",
+    "Tornado Watch",
+];
+
+/// One warning, watch or statement.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Alert {
+    /// The service's name for it.
+    pub id: String,
+    /// What is warned of, as in `Severe Thunderstorm Warning`.
+    pub event: String,
+    /// When it was sent.
+    pub sent: DateTime<Utc>,
+    /// When the hazard begins.
+    pub starts_at: DateTime<Utc>,
+    /// When the hazard ends; `None` while nobody has said.
+    pub ends_at: Option<DateTime<Utc>>,
+    /// Codes of the zones and counties it is addressed to.
+    pub zones: Vec<String>,
+    /// Outlines of its area; where there are some they say more than the zones.
+    pub outlines: Vec<Polygon>,
+}
+
+/// An answer that is no list of alerts.
+#[derive(Debug, thiserror::Error)]
+#[error("is no list of alerts: {0}")]
+pub struct AlertsFault(#[from] serde_json::Error);
+
+/// What one answer holds.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Active {
+    /// What is in force or will be.
+    pub alerts: Vec<Alert>,
+    /// Messages that could not be read.
+    pub unreadable: usize,
+}
+
+#[derive(Deserialize)]
+struct Collection {
+    features: Vec<Value>,
+}
+
+#[derive(Deserialize)]
+struct Feature {
+    #[serde(default)]
+    geometry: Option<Value>,
+    properties: Message,
+}
+
+#[derive(Deserialize)]
+#[serde(rename_all = "camelCase")]
+struct Message {
+    id: String,
+    event: String,
+    status: String,
+    message_type: String,
+    sent: DateTime<Utc>,
+    effective: Option<DateTime<Utc>>,
+    onset: Option<DateTime<Utc>>,
+    expires: Option<DateTime<Utc>>,
+    ends: Option<DateTime<Utc>>,
+    #[serde(default)]
+    geocode: Geocode,
+    #[serde(default)]
+    references: Vec<Reference>,
+    #[serde(default)]
+    parameters: Parameters,
+}
+
+#[derive(Default, Deserialize)]
+struct Geocode {
+    #[serde(rename = "UGC", default)]
+    ugc: Vec<String>,
+}
+
+#[derive(Deserialize)]
+struct Reference {
+    identifier: String,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(rename_all = "camelCase")]
+struct Parameters {
+    /// Each text holds triples `sender,identifier,sent` with blanks between them.
+    #[serde(default)]
+    expired_references: Vec<String>,
+}
+
+impl Active {
+    /// Reads an answer. What is not for the public, is taken back, or has been replaced by another
+    /// message of the answer is left out; one message that cannot be read hides no other.
+    pub fn parse(body: &[u8]) -> Result<Self, AlertsFault> {
+        let collection: Collection = serde_json::from_slice(body)?;
+        let all = collection.features.len();
+        let features = collection.features.into_iter();
+        let read: Vec<Feature> =
+            features.filter_map(|feature| serde_json::from_value(feature).ok()).collect();
+        let unreadable = all - read.len();
+        let actual: Vec<Feature> =
+            read.into_iter().filter(|one| one.properties.status == "Actual").collect();
+        let replaced: HashSet<String> =
+            actual.iter().flat_map(|one| one.properties.replaces()).collect();
+        let mut alerts: BTreeMap<String, Alert> = BTreeMap::new();
+        for feature in actual {
+            let message = &feature.properties;
+            let new = matches!(message.message_type.as_str(), "Alert" | "Update");
+            if !new || replaced.contains(&message.id) {
+                continue;
+            }
+            let alert = feature.alert();
+            // Two messages have been seen under one id, each with its own area.
+            match alerts.get_mut(&alert.id) {
+                Some(known) => known.take_area(alert),
+                None => {
+                    alerts.insert(alert.id.clone(), alert);
+                }
+            }
+        }
+        Ok(Self { alerts: alerts.into_values().collect(), unreadable })
+    }
+}
+
+impl Message {
+    fn replaces(&self) -> Vec<String> {
+        let named = self.references.iter().map(|one| one.identifier.clone());
+        let texts = self.parameters.expired_references.iter();
+        let triples = texts.flat_map(|text| text.split_whitespace());
+        let expired = triples.filter_map(|triple| triple.split(',').nth(1)).map(str::to_owned);
+        named.chain(expired).collect()
+    }
+}
+
+impl Feature {
+    fn alert(self) -> Alert {
+        let message = self.properties;
+        Alert {
+            starts_at: message.onset.or(message.effective).unwrap_or(message.sent),
+            ends_at: message.ends.or(message.expires),
+            id: message.id,
+            event: message.event,
+            sent: message.sent,
+            zones: message.geocode.ugc,
+            outlines: self.geometry.as_ref().map(outlines).unwrap_or_default(),
+        }
+    }
+}
+
+impl Alert {
+    /// Whether a place lies in its area; `zones` are the place's own.
+    pub fn covers(&self, zones: &[String], latitude: Latitude, longitude: Longitude) -> bool {
+        if self.outlines.is_empty() {
+            return self.zones.iter().any(|zone| zones.contains(zone));
+        }
+        self.outlines.iter().any(|outline| outline.contains(latitude, longitude))
+    }
+
+    /// Whether the hazard is not over yet.
+    pub fn is_ahead(&self, now: DateTime<Utc>) -> bool {
+        self.ends_at.is_none_or(|ends| ends > now)
+    }
+
+    /// Whether the hazard falls into a period.
+    pub fn touches(&self, from: DateTime<Utc>, until: DateTime<Utc>) -> bool {
+        self.starts_at < until && self.ends_at.is_none_or(|ends| ends > from)
+    }
+
+    /// Whether it speaks against being out with a sprayer.
+    pub fn keeps_out_of_the_field(&self) -> bool {
+        OUT_OF_THE_FIELD.contains(&self.event.as_str())
+    }
+
+    /// Whether it is worth a line in the digest.
+    pub fn is_for_the_digest(&self) -> bool {
+        self.keeps_out_of_the_field() || WORTH_KNOWING.contains(&self.event.as_str())
+    }
+
+    fn take_area(&mut self, other: Self) {
+        self.starts_at = self.starts_at.min(other.starts_at);
+        self.ends_at = self.ends_at.zip(other.ends_at).map(|(one, two)| one.max(two));
+        // An outline leaves out the zones, so an area that has none must keep the other's out too.
+        if self.outlines.is_empty() || other.outlines.is_empty() {
+            self.outlines.clear();
+        } else {
+            self.outlines.extend(other.outlines);
+        }
+        self.zones.extend(other.zones);
+    }
+}
+
+/// Outer rings of a `GeoJSON` polygon or of several.
+fn outlines(geometry: &Value) -> Vec<Polygon> {
+    if geometry["type"] != "MultiPolygon" {
+        return Polygon::from_geojson(geometry).into_iter().collect();
+    }
+    let parts = geometry["coordinates"].as_array().map(Vec::as_slice).unwrap_or_default();
+    let polygon = |rings: &Value| serde_json::json!({ "type": "Polygon", "coordinates": rings });
+    parts.iter().filter_map(|rings| Polygon::from_geojson(&polygon(rings))).collect()
+}
+
+#[cfg(test)]
+#[path = "alerts_tests.rs"]
+mod tests;
