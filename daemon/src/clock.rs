@@ -9,6 +9,9 @@ use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 use uuid::Uuid;
 
+/// Longest wait between two looks at the clock.
+const LONGEST_SLEEP: Duration = Duration::from_secs(30);
+
 /// A source of now. Clones share one hand.
 #[derive(Debug, Clone)]
 pub enum Clock {
@@ -79,6 +82,19 @@ impl Clock {
                 let micros = i64::try_from(passed.as_micros()).unwrap_or(i64::MAX);
                 *start + TimeDelta::microseconds(micros)
             }
+        }
+    }
+
+    /// Waits until this clock shows `until`. A pretended clock does not wait: its hand is moved.
+    pub async fn sleep_until(&self, until: DateTime<Utc>) {
+        self.advance_to(until);
+        loop {
+            let wait = self.wait_until(until);
+            if wait.is_zero() {
+                return;
+            }
+            // A stepped clock is noticed soon.
+            tokio::time::sleep(wait.min(LONGEST_SLEEP)).await;
         }
     }
 

@@ -3,7 +3,7 @@
 use super::Desk;
 use crate::store::{Cell as StoredCell, Fetch, FieldCell, WeatherHour};
 use crate::weather::cells::{self, Cell, Polygon};
-use crate::weather::fault::{Fault, Verdict, What};
+use crate::weather::fault::{Fault, Verdict};
 use crate::weather::grid::Grid;
 use crate::weather::nws::{Client, Pull, Validators};
 use anyhow::Context;
@@ -247,7 +247,7 @@ impl<'a> PullRound<'a> {
         let of_the_host = matches!(fault.verdict, Verdict::RetrySoon { .. } | Verdict::Blocked);
         self.failures = if of_the_host { self.failures + 1 } else { 0 };
         let now = self.desk.clock.now();
-        fetch.status = status(&fault.what);
+        fetch.status = fault.what.status();
         fetch.failures = fetch.failures.saturating_add(1);
         fetch.last_error = Some(fault.to_string());
         fetch.next_due_at = after_fault(fault, fetch.failures, now, regular);
@@ -321,19 +321,11 @@ fn after_fault(
             let asked = after.and_then(|after| TimeDelta::from_std(after).ok()).unwrap_or_default();
             (now + doubled).min(regular).max(now + asked)
         }
+        Verdict::Rest { until } => until,
         Verdict::NextPull
         | Verdict::ReResolve
         | Verdict::NotCovered
         | Verdict::Blocked
         | Verdict::Broken => regular,
-    }
-}
-
-/// HTTP status of a failed answer, where one came.
-const fn status(what: &What) -> Option<u16> {
-    match what {
-        What::NoAnswer(_) => None,
-        What::Status { status, .. } | What::Page { status } => Some(*status),
-        What::ContentType(_) | What::TooLarge(_) | What::Empty | What::Unreadable(_) => Some(200),
     }
 }

@@ -6,7 +6,7 @@
 //! at which the day ends, 24 for midnight and -1 for unknown, is from memory.
 
 use super::observed_day::ObservedDay;
-use super::source::SourceName;
+use super::source::{LandBox, SourceName};
 use super::stations::{self, Station};
 use crate::rounds::timing::instant;
 use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
@@ -39,19 +39,6 @@ pub struct Stations {
     pub stations: Vec<Station>,
     /// What they measured.
     pub days: Vec<ObservedDay>,
-}
-
-/// A piece of land, degrees; every place in it is within reach of a field.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LandBox {
-    /// Western edge.
-    pub west: f64,
-    /// Southern edge.
-    pub south: f64,
-    /// Eastern edge.
-    pub east: f64,
-    /// Northern edge.
-    pub north: f64,
 }
 
 #[derive(Deserialize)]
@@ -105,7 +92,7 @@ impl LandBox {
         boxes.into_iter().map(|(_, one)| one.widened(reach_km)).collect()
     }
 
-    fn with(self, other: Self) -> Self {
+    const fn with(self, other: Self) -> Self {
         Self {
             west: self.west.min(other.west),
             south: self.south.min(other.south),

@@ -1,5 +1,6 @@
 //! What can go wrong between us and a weather service, and what to do about it.
 
+use chrono::{DateTime, Utc};
 use serde::Deserialize;
 use std::fmt;
 use std::time::Duration;
@@ -36,6 +37,11 @@ pub enum Verdict {
     Blocked,
     /// The service has changed or is out of order; asking again soon is no use.
     Broken,
+    /// Nothing was sent; not to be asked before that time.
+    Rest {
+        /// When to come again.
+        until: DateTime<Utc>,
+    },
 }
 
 /// What happened to a request.
@@ -59,7 +65,7 @@ pub enum What {
         status: u16,
     },
     /// A kind of content that is not read.
-    #[error("status 200 with content type `{0}` in place of application/geo+json")]
+    #[error("status 200 with content type `{0}` in place of the data asked for")]
     ContentType(String),
     /// More than any honest answer holds.
     #[error("status 200 with more than {0} bytes")]
@@ -70,6 +76,15 @@ pub enum What {
     /// An answer that makes no sense.
     #[error("status 200, but the answer {0}")]
     Unreadable(String),
+    /// Nothing was asked: failures in a row, or a limit that is used up.
+    #[error("not asked, the {who} is at rest")]
+    Resting {
+        /// What is at rest: the host, an office, or a quota.
+        who: String,
+    },
+    /// A source was asked for what it does not have.
+    #[error("not asked, this source has no such areas")]
+    WrongArea,
 }
 
 /// A service's explanation of a refusal (RFC 7807, `application/problem+json`).
@@ -82,6 +97,7 @@ pub struct Problem {
     /// One line for people.
     pub title: Option<String>,
     /// More for people.
+    #[serde(alias = "reason")]
     pub detail: Option<String>,
     /// The service's name for the request.
     #[serde(rename = "correlationId")]
@@ -128,12 +144,24 @@ impl fmt::Display for Verdict {
             Self::ReResolve => "ask anew which cell the field lies in",
             Self::NotCovered => "check the field's coordinates",
             Self::Blocked => "turned away, check the contact address and the request rate",
+            Self::Rest { until } => return write!(f, "ask again at {}", until.format("%H:%M:%SZ")),
             Self::Broken => "wait for the next pull; if it stays, the service has changed",
         })
     }
 }
 
 impl What {
+    /// HTTP status of the answer, where one came.
+    pub const fn status(&self) -> Option<u16> {
+        match self {
+            Self::NoAnswer(_) | Self::Resting { .. } | Self::WrongArea => None,
+            Self::Status { status, .. } | Self::Page { status } => Some(*status),
+            Self::ContentType(_) | Self::TooLarge(_) | Self::Empty | Self::Unreadable(_) => {
+                Some(200)
+            }
+        }
+    }
+
     /// What to do about a refusal with this status.
     pub(super) fn verdict_of_status(
         status: u16,

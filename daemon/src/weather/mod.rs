@@ -3,6 +3,8 @@
 
 pub mod acis;
 pub mod alerts;
+pub mod body;
+pub mod breaker;
 pub mod cells;
 pub mod days;
 pub mod fault;
