@@ -3,11 +3,14 @@
 use crate::clock::{Clock, Ids};
 use crate::pages::Figures;
 use crate::rounds::Desk;
+use crate::rounds::observe::Observers;
 use crate::rounds::record::Kept;
 use crate::routes::Route;
 use crate::store::Store;
+use crate::weather::body::{self, Notes, Reader};
 use crate::weather::limiter::Limiter;
 use crate::weather::nws;
+use crate::weather::source::SourceName;
 use crate::weather::sources::{Files, Sources};
 use crate::wording::Wording;
 use anyhow::Context;
@@ -24,6 +27,8 @@ use tokio::sync::Notify;
 
 /// Longest time for one weather request, connection included.
 const WEATHER_TIMEOUT: Duration = Duration::from_secs(30);
+/// Most requests a second to a host that is asked once a day; both are run by universities.
+const OBSERVER_REQUESTS_PER_S: f64 = 0.5;
 /// Longest time for a connection to be made.
 const CONNECT_TIMEOUT: Duration = Duration::from_secs(5);
 
@@ -41,7 +46,10 @@ pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow:
     let schedule = Schedule::parse(&book.service.rounds.digest)?;
     let wording = Wording::load()?;
     let routes = routes(&book, outside)?;
-    let weather = sources(&book, outside)?;
+    let mut weather = sources(&book, outside)?;
+    if outside == Outside::Real {
+        weather.observers = observers(&book, &clock)?;
+    }
     let texts_per_s = book.service.sending.texts_per_s;
     Ok(Desk {
         digest_schedule: Arc::new(schedule),
@@ -112,7 +120,24 @@ fn sources(book: &Book, outside: Outside) -> anyhow::Result<Sources> {
     };
     let files = settings.files.as_ref();
     let files = files.map(|files| Files::new(book.folder.join(&files.folder), files.forecast_days));
-    Ok(Sources { nws, files })
+    Ok(Sources { nws, files, observers: Observers::default() })
+}
+
+fn observers(book: &Book, clock: &Clock) -> anyhow::Result<Observers> {
+    let settings = &book.service.weather;
+    let reader = |source, base_url: &str| -> anyhow::Result<Reader> {
+        let client = http(book, WEATHER_TIMEOUT, body::redirects())?;
+        Ok(Reader::new(source, base_url, client, OBSERVER_REQUESTS_PER_S, clock, &Notes::default()))
+    };
+    let (mesonet, acis, alerts) = (&settings.mesonet, &settings.acis, &settings.alerts);
+    Ok(Observers {
+        mesonet: mesonet
+            .as_ref()
+            .map(|one| reader(SourceName::Mesonet, &one.base_url))
+            .transpose()?,
+        acis: acis.as_ref().map(|one| reader(SourceName::Acis, &one.base_url)).transpose()?,
+        alerts: alerts.as_ref().map(|one| reader(SourceName::Nws, &one.base_url)).transpose()?,
+    })
 }
 
 fn http(

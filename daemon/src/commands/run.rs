@@ -70,6 +70,7 @@ pub async fn run(args: RunArgs) -> Result<(), Failure> {
     }
     let (reloaded, desks) = watch::channel(desk);
     tasks.spawn(keep_pulling(desks.clone(), stop.clone()));
+    tasks.spawn(keep_observing(desks.clone(), stop.clone()));
     tasks.spawn(keep_turning(desks.clone(), stop.clone()));
     tasks.spawn(keep_sending(desks, stop.clone()));
     lifecycle::notify(NotifyState::Ready);
@@ -205,6 +206,29 @@ async fn keep_pulling(mut desks: watch::Receiver<Desk>, stop: CancellationToken)
             }
         };
         desk.came_in.notify_one();
+        tokio::select! {
+            () = stop.cancelled() => return,
+            () = sleep_until(&desk, next) => {}
+            changed = desks.changed() => if changed.is_err() { return },
+        }
+    }
+}
+
+/// Observed days are asked for slowly, so they have a task of their own and no forecast waits.
+async fn keep_observing(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
+    loop {
+        let desk = desks.borrow_and_update().clone();
+        let observed = tokio::select! {
+            () = stop.cancelled() => return,
+            observed = desk.observe() => observed,
+        };
+        let next = match observed {
+            Ok(next) => next.unwrap_or(desk.clock.now() + chrono::TimeDelta::days(1)),
+            Err(error) => {
+                tracing::error!("what was observed was not kept: {error:#}");
+                desk.clock.now() + AFTER_TROUBLE
+            }
+        };
         tokio::select! {
             () = stop.cancelled() => return,
             () = sleep_until(&desk, next) => {}

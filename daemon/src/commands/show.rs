@@ -1,11 +1,11 @@
 //! `furrowbell show`: one field's clocks as of a day.
 
 use super::rehearse::noon;
-use super::{BookArg, Failure, limits, on_weeds, zoned};
+use super::{BookArg, Failure, limits, on_weeds, pedigree, zoned};
 use crate::clock::Clock;
 use crate::rounds::advance::FieldNow;
 use crate::wire::{self, Outside};
-use chrono::{Days, NaiveDate};
+use chrono::{DateTime, Days, NaiveDate, Utc};
 use clap::Args;
 use furrowbell_config::Book;
 use furrowbell_engine::clocks::DateRange;
@@ -51,15 +51,16 @@ pub async fn run(args: ShowArgs) -> Result<(), Failure> {
         let season = serde_json::json!({
             "field": at.field.id, "today": at.today, "journal": at.entries,
             "forecast_issued": at.forecast_issued, "season": at.season,
+            "pedigree": at.pedigree,
         });
         say!("{season}");
         return Ok(());
     }
-    say!("{}", readable(&desk.book, at, args.days).trim_end());
+    say!("{}", readable(&desk.book, at, args.days, now).trim_end());
     Ok(())
 }
 
-fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
+fn readable(book: &Book, at: &FieldNow<'_>, days: u32, now: DateTime<Utc>) -> String {
     let mut lines = vec![heading(at)];
     lines.extend(at.field.plan.as_ref().map(planned).into_iter().flatten());
     lines.push(String::new());
@@ -100,6 +101,7 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
     let listed = at.season.days.iter().filter(|row| row.date > from && row.date <= at.today);
     lines.extend(listed.map(day_line));
     lines.push(String::new());
+    lines.extend(pedigree::lines(at, from, now));
     lines.join("\n")
 }
 

@@ -2,13 +2,17 @@
 
 use super::Desk;
 use super::timing::local_day;
-use crate::store::WeatherHour;
-use crate::weather::{days, grid, sources};
+use crate::store::{Record, WeatherHour};
+use crate::weather::observed_day::ObservedDay;
+use crate::weather::pedigree::{Candidate, Element, Pedigree};
+use crate::weather::source::{SourceName, Spot};
+use crate::weather::stations::{self, Station};
+use crate::weather::{days, grid};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use furrowbell_config::farms::{Farm, Field};
 use furrowbell_engine::cell::Cell;
-use furrowbell_engine::journal::Entry;
+use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::season::{self, Input, Season};
 use furrowbell_engine::site::Site;
 use furrowbell_engine::units::{Celsius, Latitude, Metres, MetresPerSecond, Millimetres, Percent};
@@ -30,12 +34,17 @@ pub struct FieldNow<'a> {
     pub season: Season,
     /// When the forecast it rests on was issued.
     pub forecast_issued: Option<DateTime<Utc>>,
+    /// Where the weather of its days comes from.
+    pub pedigree: Pedigree,
 }
 
 /// How far back weather is read: longer than a season's first pass lies behind its last clock.
 const SEASON: TimeDelta = TimeDelta::days(200);
 /// How far ahead.
 const AHEAD: TimeDelta = TimeDelta::days(20);
+
+/// Stations that are heard for one field: the nearest, and some that may say otherwise.
+const NEAREST: usize = 4;
 
 /// The forecast of one cell in one zone.
 #[derive(Debug, Clone, Default)]
@@ -44,17 +53,23 @@ struct Forecast {
     /// Those that have not begun yet.
     hours: Vec<Hour>,
     issued: Option<DateTime<Utc>>,
+    cell: String,
 }
 
 impl Desk {
     /// Every field that has a plan, advanced to now.
     pub async fn advance(&self, now: DateTime<Utc>) -> anyhow::Result<Vec<FieldNow<'_>>> {
         let mut journal: HashMap<String, Vec<Entry>> = HashMap::new();
+        let mut gauges: HashMap<String, Vec<(NaiveDate, Candidate)>> = HashMap::new();
         for record in self.store.journal().await? {
+            if let Some(told) = gauge(&record) {
+                gauges.entry(record.field.clone()).or_default().push((record.happened_on, told));
+            }
             let entry = Entry { date: record.happened_on, event: record.event };
             journal.entry(record.field).or_default().push(entry);
         }
         let mut forecasts = Forecasts::of(self).await?;
+        let mut observed = Observed::of(self, now).await?;
         let mut last = None;
         let mut fields = Vec::new();
         for farm in &self.book.farms {
@@ -64,11 +79,20 @@ impl Desk {
                 let mut entries = field.entries();
                 entries.extend(journal.remove(&field.id).unwrap_or_default());
                 let forecast = forecasts.get(&field.id, farm.zone, now).await?;
-                let mut days = forecast.days;
-                if let Some(files) = &self.weather.files {
-                    days = sources::merge(days, files.days(farm, field, today));
+                let mut pedigree = Pedigree::default();
+                for day in &forecast.days {
+                    pedigree.add_day(day, SourceName::Nws, &forecast.cell, forecast.issued);
                 }
-                let place = Place::reached(&mut last, &field.site, days);
+                observed.tell(&mut pedigree, &field.site, farm.zone).await?;
+                if let Some(files) = &self.weather.files {
+                    for day in files.days(farm, field, today) {
+                        pedigree.add_day(&day, SourceName::Files, &farm.id, None);
+                    }
+                }
+                for (date, told) in gauges.remove(&field.id).unwrap_or_default() {
+                    pedigree.add(date, Element::Rain, told);
+                }
+                let place = Place::reached(&mut last, &field.site, pedigree.best_days());
                 let season = season::run(&Input {
                     site: &field.site,
                     plan,
@@ -80,7 +104,15 @@ impl Desk {
                     today,
                 });
                 let forecast_issued = forecast.issued;
-                fields.push(FieldNow { farm, field, today, entries, season, forecast_issued });
+                fields.push(FieldNow {
+                    farm,
+                    field,
+                    today,
+                    entries,
+                    season,
+                    forecast_issued,
+                    pedigree,
+                });
             }
         }
         Ok(fields)
@@ -140,10 +172,72 @@ impl<'a> Forecasts<'a> {
             days: days::assemble(&hours, zone, Kind::Forecast),
             hours: ahead.map(|row| local_hour(row, zone)).collect(),
             issued,
+            cell: cell.clone(),
         };
         self.read.insert(key, forecast.clone());
         Ok(forecast)
     }
+}
+
+/// The days observed at each place, read once a round.
+struct Observed<'a> {
+    desk: &'a Desk,
+    from: NaiveDate,
+    reach_km: f64,
+    stations: Vec<Station>,
+    read: HashMap<String, Vec<ObservedDay>>,
+}
+
+impl<'a> Observed<'a> {
+    async fn of(desk: &'a Desk, now: DateTime<Utc>) -> anyhow::Result<Self> {
+        let reach_km = desk.book.service.weather.acis.as_ref().map_or(0.0, |acis| acis.reach_km);
+        Ok(Self {
+            desk,
+            from: (now - SEASON).date_naive(),
+            reach_km,
+            stations: desk.store.stations().await?,
+            read: HashMap::new(),
+        })
+    }
+
+    /// Adds what was observed at the field's spot and at the stations nearest to it.
+    async fn tell(&mut self, all: &mut Pedigree, site: &Site, zone: Tz) -> anyhow::Result<()> {
+        let spot = Spot::of(site.latitude, site.longitude).id();
+        let place = (site.latitude.get(), site.longitude.get());
+        let near = stations::within(&self.stations, place, self.reach_km);
+        let near = near.into_iter().take(NEAREST);
+        let mut places: Vec<_> =
+            near.map(|(far, station)| (station.id.clone(), Some(far))).collect();
+        places.push((spot, None));
+        for (place, distance_km) in places {
+            if !self.read.contains_key(&place) {
+                let days = self.desk.store.observed(&place, self.from).await?;
+                self.read.insert(place.clone(), days);
+            }
+            for day in self.read.get(&place).into_iter().flatten() {
+                all.add_observed(day, distance_km, zone);
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Rain that somebody read off a gauge.
+fn gauge(record: &Record) -> Option<Candidate> {
+    let Event::Rain { amount } = &record.event else { return None };
+    Some(Candidate {
+        value: amount.get(),
+        kind: Kind::Gauge,
+        source: SourceName::Gauge,
+        place: record.by.clone(),
+        distance_km: Some(0.0),
+        starts_at: None,
+        ends_at: None,
+        whole_day: true,
+        trace: false,
+        issued_at: None,
+        fetched_at: Some(record.created_at),
+    })
 }
 
 fn hour(row: &WeatherHour) -> grid::Hour {

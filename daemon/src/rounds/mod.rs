@@ -7,6 +7,7 @@ pub mod advance;
 pub mod answer;
 pub mod decide;
 pub mod digest;
+pub mod observe;
 pub mod pull;
 pub mod record;
 pub mod send;

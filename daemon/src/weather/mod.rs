@@ -16,6 +16,7 @@ pub mod limiter;
 pub mod mesonet;
 pub mod nws;
 pub mod observed_day;
+pub mod pedigree;
 pub mod source;
 pub mod sources;
 pub mod stations;

@@ -17,6 +17,8 @@ pub struct Sources {
     pub nws: Option<(nws::Client, TimeDelta)>,
     /// Daily files.
     pub files: Option<Files>,
+    /// Sources of observed days and of warnings.
+    pub observers: crate::rounds::observe::Observers,
 }
 
 /// Daily files in one folder. A changed file is read again; one that has become unreadable leaves
