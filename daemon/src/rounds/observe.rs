@@ -7,7 +7,7 @@ use crate::weather::source::{LandBox, Spot, Validators};
 use crate::weather::{acis, alerts, mesonet};
 use chrono::{DateTime, Days, NaiveTime, TimeDelta, Utc};
 use furrowbell_engine::weather::Kind;
-use std::collections::{BTreeMap, HashSet};
+use std::collections::{BTreeSet, HashSet};
 
 /// Days of a station that are asked for anew.
 const STATION_DAYS: u64 = 10;
@@ -65,7 +65,7 @@ impl Desk {
     fn spots(&self) -> Vec<String> {
         let planned = self.book.fields.iter().filter(|field| field.plan.is_some());
         let spots = planned.map(|field| Spot::of(field.site.latitude, field.site.longitude).id());
-        spots.map(|id| (id, ())).collect::<BTreeMap<_, _>>().into_keys().collect()
+        spots.collect::<BTreeSet<_>>().into_iter().collect()
     }
 
     /// Asks for the last days of a spot and for those that are missing.

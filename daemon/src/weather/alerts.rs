@@ -92,7 +92,8 @@ struct Message {
     id: String,
     event: String,
     status: String,
-    message_type: String,
+    #[serde(rename = "messageType")]
+    action: String,
     sent: DateTime<Utc>,
     effective: Option<DateTime<Utc>>,
     onset: Option<DateTime<Utc>>,
@@ -142,7 +143,7 @@ impl Active {
         let mut alerts: BTreeMap<String, Alert> = BTreeMap::new();
         for feature in actual {
             let message = &feature.properties;
-            let new = matches!(message.message_type.as_str(), "Alert" | "Update");
+            let new = matches!(message.action.as_str(), "Alert" | "Update");
             if !new || replaced.contains(&message.id) {
                 continue;
             }

@@ -213,9 +213,9 @@ impl Pedigree {
         element: Element,
         make: fn(f64) -> Result<T, E>,
     ) -> Option<Sourced<T>> {
-        let said = self.said(date, element).iter().filter(|one| one.kind != Kind::Gauge);
+        let mut said = self.said(date, element).iter().filter(|one| one.kind != Kind::Gauge);
         // A value outside its range is not believed: the next one is.
-        said.filter_map(|one| Some(Sourced { value: make(one.value).ok()?, kind: one.kind })).next()
+        said.find_map(|one| Some(Sourced { value: make(one.value).ok()?, kind: one.kind }))
     }
 }
 
