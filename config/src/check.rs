@@ -7,7 +7,7 @@ use crate::faults::{Fault, Notes};
 use crate::people::{Person, Role, RouteName};
 use crate::replies::Reply;
 use crate::schedule::Schedule;
-use crate::service::{Email, Routes, Service, SmtpSecurity};
+use crate::service::{Email, Routes, Service, SmtpSecurity, WeatherSources};
 use crate::structure::nearest_word;
 use furrowbell_engine::plan::{Inhibitor, NitrogenSource, Placement};
 use furrowbell_engine::reference::fertilisers;
@@ -38,6 +38,9 @@ const UNUSUAL_ON_SOYBEAN: [Ingredient; 6] = [
     Ingredient::Topramezone,
 ];
 
+/// The free host of Open-Meteo (its terms of use: non-commercial use only).
+const FREE_OPEN_METEO: &str = "api.open-meteo.com";
+
 /// Checks the settings of the service.
 pub(crate) fn service(document: &Document, service: &Service, folder: &Path, notes: &mut Notes) {
     let mut refuse = |pointer: &str, message: String| {
@@ -47,11 +50,11 @@ pub(crate) fn service(document: &Document, service: &Service, folder: &Path, not
         refuse("/rounds/digest", format!("digest: {error}"));
     }
     let weather = &service.weather;
-    if weather.nws.is_none() && weather.files.is_none() {
-        refuse(
-            "/weather",
-            "weather: no source; want [weather.nws], [weather.files] or both".into(),
-        );
+    let forecasts =
+        [weather.nws.is_some(), weather.met_norway.is_some(), weather.open_meteo.is_some()];
+    if !forecasts.contains(&true) && weather.files.is_none() {
+        let message = "weather: no source; want [weather.nws], [weather.files] or both";
+        refuse("/weather", message.into());
     }
     if let Some(files) = &weather.files
         && !folder.join(&files.folder).is_dir()
@@ -77,9 +80,23 @@ pub(crate) fn service(document: &Document, service: &Service, folder: &Path, not
     if let Some(mail) = &service.routes.email {
         email(mail, &mut refuse);
     }
+    forecast_hosts(weather, document, notes);
     let order = |key: &str, message: String| document.fault(&format!("/thresholds/{key}"), message);
     let merged = Thresholds::default().with(&service.thresholds);
     threshold_order(&merged, &service.thresholds, notes, order);
+}
+
+/// Warns of addresses that a service for paying growers may not use.
+fn forecast_hosts(weather: &WeatherSources, document: &Document, notes: &mut Notes) {
+    let Some(server) = &weather.open_meteo else { return };
+    let host = server.base_url.split("://").nth(1).and_then(|rest| rest.split(['/', ':']).next());
+    if host.is_some_and(|host| host.eq_ignore_ascii_case(FREE_OPEN_METEO)) {
+        let message = format!(
+            "base_url: {FREE_OPEN_METEO} is free for non-commercial use only; name your own server, \
+             or the customers' host with a key"
+        );
+        notes.warnings.push(document.fault("/weather/open_meteo/base_url", message));
+    }
 }
 
 fn database(service: &Service, refuse: &mut impl FnMut(&str, String)) {

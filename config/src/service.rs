@@ -89,6 +89,10 @@ pub struct Rounds {
 pub struct WeatherSources {
     /// The US National Weather Service's forecast grid.
     pub nws: Option<Nws>,
+    /// MET Norway's forecast, for fields whose grid is late.
+    pub met_norway: Option<MetNorway>,
+    /// A forecast server in the form of Open-Meteo, for fields whose other forecasts are late.
+    pub open_meteo: Option<OpenMeteo>,
     /// Daily files.
     pub files: Option<WeatherFiles>,
     /// The Iowa Environmental Mesonet's days: radar rain, temperatures, soil.
@@ -165,6 +169,56 @@ pub struct Nws {
     #[serde(default = "nws_requests_per_s")]
     #[schemars(range(min = 0.1, max = 20.0))]
     pub requests_per_s: f64,
+}
+
+/// MET Norway's Locationforecast (CC BY 4.0).
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MetNorway {
+    /// Base address up to the version, with http or https.
+    #[serde(default = "met_norway_base_url")]
+    #[schemars(regex(pattern = HTTP))]
+    pub base_url: String,
+    /// Minutes between two pulls of one place, unless the service says that it has nothing newer.
+    #[serde(default = "met_norway_every_minutes")]
+    #[schemars(range(min = 30, max = 720))]
+    pub every_minutes: u32,
+    /// Most requests a second.
+    #[serde(default = "fallback_requests_per_s")]
+    #[schemars(range(min = 0.1, max = 20.0))]
+    pub requests_per_s: f64,
+}
+
+/// A forecast server in the form of Open-Meteo: one's own, or the service with a key. The free
+/// host is for non-commercial use only.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct OpenMeteo {
+    /// Base address, with http or https.
+    #[schemars(regex(pattern = HTTP))]
+    pub base_url: String,
+    /// Where the key is, when the server wants one.
+    pub key: Option<SecretSource>,
+    /// Minutes between two pulls of one place.
+    #[serde(default = "open_meteo_every_minutes")]
+    #[schemars(range(min = 60, max = 1440))]
+    pub every_minutes: u32,
+    /// Most requests a second.
+    #[serde(default = "fallback_requests_per_s")]
+    #[schemars(range(min = 0.1, max = 20.0))]
+    pub requests_per_s: f64,
+    /// Most places asked for a minute.
+    #[serde(default = "open_meteo_places_per_minute")]
+    #[schemars(range(min = 1, max = 1_000_000))]
+    pub places_per_minute: u32,
+    /// Most places asked for an hour.
+    #[serde(default = "open_meteo_places_per_hour")]
+    #[schemars(range(min = 1, max = 1_000_000))]
+    pub places_per_hour: u32,
+    /// Most places asked for a day.
+    #[serde(default = "open_meteo_places_per_day")]
+    #[schemars(range(min = 1, max = 1_000_000))]
+    pub places_per_day: u32,
 }
 
 /// Daily files in one folder: `FARM.csv` (or `FARM-FIELD.csv`) with units in the column names, or
@@ -414,6 +468,27 @@ const fn nws_every_minutes() -> u32 {
 }
 const fn nws_requests_per_s() -> f64 {
     2.0
+}
+fn met_norway_base_url() -> String {
+    "https://api.met.no/weatherapi/locationforecast/2.0".to_owned()
+}
+const fn met_norway_every_minutes() -> u32 {
+    120
+}
+const fn fallback_requests_per_s() -> f64 {
+    1.0
+}
+const fn open_meteo_every_minutes() -> u32 {
+    360
+}
+const fn open_meteo_places_per_minute() -> u32 {
+    600
+}
+const fn open_meteo_places_per_hour() -> u32 {
+    5000
+}
+const fn open_meteo_places_per_day() -> u32 {
+    10_000
 }
 fn mesonet_base_url() -> String {
     "https://mesonet.agron.iastate.edu".to_owned()

@@ -4,17 +4,20 @@ use crate::clock::{Clock, Ids};
 use crate::pages::Figures;
 use crate::rounds::Desk;
 use crate::rounds::observe::Observers;
+use crate::rounds::past::Past;
 use crate::rounds::record::Kept;
 use crate::routes::Route;
 use crate::store::Store;
-use crate::weather::body::{self, Notes, Reader};
+use crate::weather::body::{self, Reader};
 use crate::weather::limiter::Limiter;
-use crate::weather::nws;
+use crate::weather::met_norway::MetNorway;
+use crate::weather::nws::Nws;
+use crate::weather::open_meteo::{OpenMeteo, Quota};
 use crate::weather::source::SourceName;
-use crate::weather::sources::{Files, Sources};
+use crate::weather::sources::{Files, Pulled, Sources};
 use crate::wording::Wording;
 use anyhow::Context;
-use chrono::TimeDelta;
+use chrono::{Datelike, TimeDelta};
 use furrowbell_config::Book;
 use furrowbell_config::people::RouteName;
 use furrowbell_config::schedule::Schedule;
@@ -25,8 +28,6 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::Notify;
 
-/// Longest time for one weather request, connection included.
-const WEATHER_TIMEOUT: Duration = Duration::from_secs(30);
 /// Most requests a second to a host that is asked once a day; both are run by universities.
 const OBSERVER_REQUESTS_PER_S: f64 = 0.5;
 /// Longest time for a connection to be made.
@@ -46,10 +47,7 @@ pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow:
     let schedule = Schedule::parse(&book.service.rounds.digest)?;
     let wording = Wording::load()?;
     let routes = routes(&book, outside)?;
-    let mut weather = sources(&book, outside)?;
-    if outside == Outside::Real {
-        weather.observers = observers(&book, &clock)?;
-    }
+    let weather = sources(&book, &clock, outside)?;
     let texts_per_s = book.service.sending.texts_per_s;
     Ok(Desk {
         digest_schedule: Arc::new(schedule),
@@ -58,6 +56,7 @@ pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow:
         wording: Arc::new(wording),
         routes: Arc::new(routes),
         weather: Arc::new(weather),
+        past: Arc::new(Past::of(&book, clock.now().year())),
         kept: Arc::new(Kept::default()),
         pace: (outside == Outside::Real).then(|| Limiter::new(texts_per_s)),
         looked: Arc::default(),
@@ -106,38 +105,59 @@ fn routes(book: &Book, outside: Outside) -> anyhow::Result<BTreeMap<RouteName, R
     Ok(routes)
 }
 
-fn sources(book: &Book, outside: Outside) -> anyhow::Result<Sources> {
+fn sources(book: &Book, clock: &Clock, outside: Outside) -> anyhow::Result<Sources> {
     let settings = &book.service.weather;
-    let nws = match (&settings.nws, outside) {
-        (Some(nws), Outside::Real) => {
-            let client = http(book, WEATHER_TIMEOUT, reqwest::redirect::Policy::limited(3))?;
-            let limiter = Limiter::new(nws.requests_per_s);
-            let client =
-                nws::Client::new(&nws.base_url, user_agent(&book.service), client, limiter);
-            Some((client, TimeDelta::minutes(nws.every_minutes.into())))
-        }
-        _ => None,
-    };
     let files = settings.files.as_ref();
     let files = files.map(|files| Files::new(book.folder.join(&files.folder), files.forecast_days));
-    Ok(Sources { nws, files, observers: Observers::default() })
-}
-
-fn observers(book: &Book, clock: &Clock) -> anyhow::Result<Observers> {
-    let settings = &book.service.weather;
-    let reader = |source, base_url: &str| -> anyhow::Result<Reader> {
-        let client = http(book, WEATHER_TIMEOUT, body::redirects())?;
-        Ok(Reader::new(source, base_url, client, OBSERVER_REQUESTS_PER_S, clock, &Notes::default()))
+    let mut sources = Sources { files, ..Sources::default() };
+    if outside == Outside::Pretended {
+        return Ok(sources);
+    }
+    let notes = sources.notes.clone();
+    let reader = |name, base_url: &str, requests_per_s| -> anyhow::Result<Reader> {
+        let http = weather_http(book)?;
+        Ok(Reader::new(name, base_url, http, requests_per_s, clock, &notes))
     };
+    let minutes = |minutes: u32| TimeDelta::minutes(minutes.into());
+    if let Some(nws) = &settings.nws {
+        let reader = reader(SourceName::Nws, &nws.base_url, nws.requests_per_s)?;
+        let period = minutes(nws.every_minutes);
+        sources.nws = Some(Pulled { source: Nws::new(reader), period });
+    }
+    if let Some(met) = &settings.met_norway {
+        let reader = reader(SourceName::MetNorway, &met.base_url, met.requests_per_s)?;
+        let period = minutes(met.every_minutes);
+        sources.met_norway = Some(Pulled { source: MetNorway::new(reader), period });
+    }
+    if let Some(open) = &settings.open_meteo {
+        let reader = reader(SourceName::OpenMeteo, &open.base_url, open.requests_per_s)?;
+        let key = open.key.as_ref().map(|source| secret(book, source)).transpose()?;
+        let quota = Quota::new(open.places_per_minute, open.places_per_hour, open.places_per_day);
+        let period = minutes(open.every_minutes);
+        sources.open_meteo = Some(Pulled { source: OpenMeteo::new(reader, key, quota), period });
+    }
+    let observer = |name, base_url: &str| reader(name, base_url, OBSERVER_REQUESTS_PER_S);
     let (mesonet, acis, alerts) = (&settings.mesonet, &settings.acis, &settings.alerts);
-    Ok(Observers {
+    sources.observers = Observers {
         mesonet: mesonet
             .as_ref()
-            .map(|one| reader(SourceName::Mesonet, &one.base_url))
+            .map(|one| observer(SourceName::Mesonet, &one.base_url))
             .transpose()?,
-        acis: acis.as_ref().map(|one| reader(SourceName::Acis, &one.base_url)).transpose()?,
-        alerts: alerts.as_ref().map(|one| reader(SourceName::Nws, &one.base_url)).transpose()?,
-    })
+        acis: acis.as_ref().map(|one| observer(SourceName::Acis, &one.base_url)).transpose()?,
+        alerts: alerts.as_ref().map(|one| observer(SourceName::Nws, &one.base_url)).transpose()?,
+    };
+    Ok(sources)
+}
+
+/// A client for one weather service.
+fn weather_http(book: &Book) -> anyhow::Result<reqwest::Client> {
+    reqwest::Client::builder()
+        .user_agent(user_agent(&book.service))
+        .connect_timeout(CONNECT_TIMEOUT)
+        .read_timeout(body::IDLE)
+        .redirect(body::redirects())
+        .build()
+        .context("an HTTP client cannot be made")
 }
 
 fn http(

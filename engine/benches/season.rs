@@ -130,6 +130,7 @@ impl Field {
             plan: &self.plan,
             journal: &self.journal,
             cell,
+            normal: None,
             hours: &[],
             labels: &[],
             thresholds: &self.thresholds,

@@ -66,6 +66,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         plan: &plan,
         journal: &journal,
         cell: &cell,
+        normal: None,
         hours: &[],
         labels: &[],
         thresholds: &thresholds,

@@ -64,6 +64,8 @@ pub struct UsualDay {
 
 /// Any leap year: the tables have a row for each of its days.
 const LEAP_YEAR: i32 = 2024;
+/// Rows of those tables.
+const DAYS_OF_YEAR: usize = 366;
 /// Days before the usual year that its soil is run in on.
 const RUN_IN_DAYS: u64 = 60;
 
@@ -89,7 +91,7 @@ impl Cell {
             .take_while(|date| date.year() == LEAP_YEAR)
             .map(|date| usual_day(latitude, elevation_m, date))
             .collect();
-        let normal = normal_year(latitude, new_year);
+        let normal = normal_year(&usual);
         let Some((first, last)) = weather.span() else {
             return Self { first: new_year, days: Vec::new(), usual, normal };
         };
@@ -104,6 +106,19 @@ impl Cell {
             })
             .collect();
         Self { first, days, usual, normal }
+    }
+
+    /// This cell with its usual year drawn from past years of the same place: a usual day is the mean
+    /// of all that is known within a week on either side of it in every year, where that is at
+    /// least [`LEAST_PAST_DAYS`] days; any other stays as stated. The usual soil follows from it.
+    #[must_use]
+    pub fn with_past(mut self, years: &Self) -> Self {
+        let past = Past::of(years);
+        for (at, usual) in self.usual.iter_mut().enumerate() {
+            *usual = past.about(at).unwrap_or(*usual);
+        }
+        self.normal = normal_year(&self.usual);
+        self
     }
 
     /// First and last day of the weather; `None` where there is none.
@@ -159,11 +174,12 @@ fn usual_day(latitude: Latitude, elevation_m: f64, date: NaiveDate) -> UsualDay 
 }
 
 /// Soil temperature over a usual year: the same model as for the field, over usual air.
-fn normal_year(latitude: Latitude, new_year: NaiveDate) -> Normal {
+fn normal_year(usual: &[UsualDay]) -> Normal {
+    let new_year = NaiveDate::from_ymd_opt(LEAP_YEAR, 1, 1).unwrap_or_default();
     let start = new_year - Days::new(RUN_IN_DAYS);
     let mean = |date| {
-        let (high, low) = sky::normal_temperatures(latitude, date);
-        f64::midpoint(high, low)
+        let day = of(usual, date);
+        f64::midpoint(day.high_c, day.low_c)
     };
     let mut soil = SoilTemperature::starting(nitrogen::DEPTH_CM, mean(start));
     let year = start
@@ -173,6 +189,70 @@ fn normal_year(latitude: Latitude, new_year: NaiveDate) -> Normal {
         .filter_map(|(date, celsius)| (date >= new_year).then_some(celsius))
         .collect();
     Normal::new(year, nitrogen::NORMAL_WATER_SHARE.value)
+}
+
+/// Days on either side of a date whose past years speak for it.
+const WINDOW_DAYS: usize = 7;
+/// Past days that a usual day is drawn from at least: those of five years less a few that are
+/// missing, and more than those of four.
+pub const LEAST_PAST_DAYS: u32 = 65;
+
+/// What is known of past years, added up by day of the year.
+struct Past(Vec<PastSum>);
+
+#[derive(Debug, Clone, Copy, Default)]
+struct PastSum {
+    days: u32,
+    high_c: f64,
+    low_c: f64,
+    gdd_f: f64,
+    demand_mm: f64,
+}
+
+impl PastSum {
+    fn and(self, other: Self) -> Self {
+        Self {
+            days: self.days + other.days,
+            high_c: self.high_c + other.high_c,
+            low_c: self.low_c + other.low_c,
+            gdd_f: self.gdd_f + other.gdd_f,
+            demand_mm: self.demand_mm + other.demand_mm,
+        }
+    }
+}
+
+impl Past {
+    fn of(years: &Cell) -> Self {
+        let mut sums = vec![PastSum::default(); DAYS_OF_YEAR];
+        for known in &years.days {
+            let air = &known.day;
+            if let Some(((high, low), gdd_f)) = air.high.zip(air.low).zip(known.heat.gdd()) {
+                let sum = &mut sums[air.date.ordinal0() as usize];
+                *sum = sum.and(PastSum {
+                    days: 1,
+                    high_c: high.value.get(),
+                    low_c: low.value.get(),
+                    gdd_f,
+                    demand_mm: known.demand_mm,
+                });
+            }
+        }
+        Self(sums)
+    }
+
+    /// The mean about a day of the year, counted from 0.
+    fn about(&self, at: usize) -> Option<UsualDay> {
+        let first = at + DAYS_OF_YEAR - WINDOW_DAYS;
+        let window = (first..=first + 2 * WINDOW_DAYS).map(|at| self.0[at % DAYS_OF_YEAR]);
+        let sum = window.fold(PastSum::default(), PastSum::and);
+        let days = f64::from(sum.days);
+        (sum.days >= LEAST_PAST_DAYS).then(|| UsualDay {
+            high_c: sum.high_c / days,
+            low_c: sum.low_c / days,
+            gdd_f: sum.gdd_f / days,
+            demand_mm: sum.demand_mm / days,
+        })
+    }
 }
 
 #[cfg(test)]
@@ -209,5 +289,43 @@ mod tests {
         assert_eq!(cell.span(), None);
         assert!(cell.usual(date(7, 15)).gdd_f > cell.usual(date(4, 15)).gdd_f);
         assert!(cell.usual(NaiveDate::from_ymd_opt(2028, 12, 31).unwrap()).gdd_f.abs() < 1e-9);
+    }
+
+    /// Whole years of days with the high and low, C, that `air` gives for a day of the year.
+    fn years(first: i32, last: i32, air: impl Fn(u32) -> (f64, f64)) -> Cell {
+        let kind = Kind::Station;
+        let sourced = |celsius| Some(Sourced { value: Celsius::new(celsius).unwrap(), kind });
+        let start = NaiveDate::from_ymd_opt(first, 1, 1).unwrap();
+        let days = start.iter_days().take_while(|date| date.year() <= last).map(|date| {
+            let (high, low) = air(date.ordinal());
+            Day { high: sourced(high), low: sourced(low), ..Day::unknown(date) }
+        });
+        cell(days.collect())
+    }
+
+    #[test]
+    fn five_past_years_are_the_usual_year_and_four_are_not() {
+        let air = |_| (20.0, 10.0);
+        let stated = cell(Vec::new());
+        assert_eq!(stated.clone().with_past(&years(2017, 2020, air)), stated);
+        let own = stated.with_past(&years(2016, 2020, air));
+        for day in [date(1, 1), date(5, 15), date(12, 31)] {
+            let usual = own.usual(day);
+            assert!((usual.high_c - 20.0).abs() < 1e-9 && (usual.low_c - 10.0).abs() < 1e-9);
+            // (68 + 50) / 2 - 50.
+            assert!((usual.gdd_f - 9.0).abs() < 1e-9);
+        }
+        let soil = |day| own.normal().soil_c(day);
+        assert!((soil(150) - soil(20)).abs() < 0.1, "a steady year has no seasons");
+        let leap_end = NaiveDate::from_ymd_opt(2028, 12, 31).unwrap();
+        assert!((own.usual(leap_end).high_c - 20.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn usual_heat_is_the_mean_of_heat_and_not_the_heat_of_the_mean() {
+        let swing = |day: u32| if day.is_multiple_of(2) { (25.0, 5.0) } else { (5.0, -5.0) };
+        let own = cell(Vec::new()).with_past(&years(2016, 2020, swing));
+        // (77 + 50) / 2 - 50 every other day.
+        assert!((own.usual(date(5, 15)).gdd_f - 6.75).abs() < 0.5);
     }
 }

@@ -2,7 +2,9 @@
 
 use crate::clocks::spray_hours::{Refusal, SprayRun};
 use crate::clocks::{DateRange, Stage};
+use crate::reference::Standing;
 use crate::reference::herbicides::Ingredient;
+use crate::reference::weeds::Weed;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
@@ -30,6 +32,8 @@ pub enum Topic {
     PostOverdue,
     /// Hours whose weather suits the post pass.
     SprayHours,
+    /// A mix has fewer than two sites of action that work on a weed of the field.
+    FewGroups,
     /// Sidedress may start, early or as usual.
     SidedressOpen,
     /// Sidedress must be done soon.
@@ -44,7 +48,7 @@ pub enum Topic {
 
 impl Topic {
     /// Every topic, in the order of a season.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::Seedbed,
         Self::ColdAfterPlanting,
         Self::Emergence,
@@ -56,6 +60,7 @@ impl Topic {
         Self::PostClosing,
         Self::PostOverdue,
         Self::SprayHours,
+        Self::FewGroups,
         Self::SidedressOpen,
         Self::SidedressClosing,
         Self::NitrogenLoss,
@@ -75,11 +80,21 @@ impl Topic {
             Self::PostClosing => "post-closing",
             Self::PostOverdue => "post-overdue",
             Self::SprayHours => "spray-hours",
+            Self::FewGroups => "few-groups",
             Self::SidedressOpen => "sidedress-open",
             Self::SidedressClosing => "sidedress-closing",
             Self::NitrogenLoss => "nitrogen-loss",
             Self::ColdAfterPlanting => "cold-after-planting",
             Self::WeatherGap => "weather-gap",
+        }
+    }
+
+    /// Days after one telling within which another occasion of the topic is the same news: ground
+    /// that hovers around the temperature to plant at is ready many times a week.
+    pub const fn cool_down_days(self) -> u64 {
+        match self {
+            Self::Seedbed => 7,
+            _ => 0,
         }
     }
 
@@ -156,6 +171,8 @@ pub enum PostReason {
     WeedsSeen,
     /// The residual is fading.
     ResidualFading,
+    /// What the last post pass left in the soil is fading.
+    RenewedFading,
     /// The pre never got its rain.
     PreNeverSet,
     /// No pre pass is on record.
@@ -198,6 +215,47 @@ pub enum ReachBack {
     None,
     /// Something in it may still act on very small broadleaf weeds; look before counting on it.
     SmallBroadleaves,
+}
+
+/// A weed of the field that was up before the rain and may still be caught: a gamble that calls for
+/// a look.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Caught {
+    /// The weed.
+    pub weed: Weed,
+    /// The partner of the mix that may catch it.
+    pub ingredient: Ingredient,
+    /// Whether it shows by whitening the weed.
+    pub whitens: bool,
+    /// First day on which it would show.
+    pub look_from: NaiveDate,
+    /// Day by which it would have shown.
+    pub look_to: NaiveDate,
+}
+
+/// One of the two herbicide passes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SprayPass {
+    /// Before the crop is up.
+    Pre,
+    /// Over the crop.
+    Post,
+}
+
+/// Control that trials saw of as many sites of action, percent: a prior, never a promise.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Control {
+    /// Low end.
+    pub low: f64,
+    /// Middle.
+    pub likely: f64,
+    /// High end.
+    pub high: f64,
+    /// How far the middle is to be trusted.
+    pub standing: Standing,
+    /// How far the ends are.
+    pub ends_standing: Standing,
 }
 
 /// Whether to plant, and what to wait for.
@@ -265,6 +323,9 @@ pub enum Evidence {
         ingredient: Ingredient,
         /// Rain in the forecast that would be enough, if any.
         ahead: Option<RainAhead>,
+        /// What rain could still do to weeds that are up, once the wait is so long that they may be.
+        #[serde(default)]
+        reach_back: Option<ReachBack>,
     },
     /// Rain set the pre.
     RainSet {
@@ -276,6 +337,9 @@ pub enum Evidence {
         rain_in: f64,
         /// When the residual is expected to end.
         residual_ends: DateRange,
+        /// Whether so much rain came that some of the mix may be washed too deep.
+        #[serde(default)]
+        washed: bool,
     },
     /// Rain came late.
     RainLate {
@@ -289,15 +353,24 @@ pub enum Evidence {
         waited_days: u32,
         /// What the mix may still do to weeds that are up.
         reach_back: ReachBack,
+        /// The named weed that may be caught, if any.
+        #[serde(default)]
+        caught: Option<Caught>,
     },
     /// The residual runs out.
     ResidualEnding {
-        /// Day on which rain set the pre.
+        /// Day on which rain set the last pass.
         set_on: NaiveDate,
         /// When it is expected to end.
         ends: DateRange,
         /// Whether dryness shortened the count.
         dry: bool,
+        /// Whether so much rain came that some of the mix may be washed too deep.
+        #[serde(default)]
+        washed: bool,
+        /// Whether a post pass has renewed what the pre left.
+        #[serde(default)]
+        renewed: bool,
     },
     /// The post window is open.
     PostOpen {
@@ -307,6 +380,9 @@ pub enum Evidence {
         closes: DateRange,
         /// What closes it.
         limit: PostLimit,
+        /// The partner of the planned mix that has no label on record for this use this year.
+        #[serde(default)]
+        no_label: Option<Ingredient>,
     },
     /// The post window closes soon.
     PostClosing {
@@ -314,6 +390,12 @@ pub enum Evidence {
         closes: DateRange,
         /// What closes it.
         limit: PostLimit,
+        /// Whether a post pass is on record already and weeds came back.
+        #[serde(default)]
+        again: bool,
+        /// The partner of the planned mix that has no label on record for this use this year.
+        #[serde(default)]
+        no_label: Option<Ingredient>,
     },
     /// The post window has closed.
     PostOverdue {
@@ -321,6 +403,9 @@ pub enum Evidence {
         closed_on: NaiveDate,
         /// What closed it.
         limit: PostLimit,
+        /// Whether a post pass is on record already and weeds came back.
+        #[serde(default)]
+        again: bool,
     },
     /// Hours whose weather suits the post pass.
     SprayHours {
@@ -328,6 +413,21 @@ pub enum Evidence {
         runs: Vec<SprayRun>,
         /// What speaks against most hours of both days, where there is no run.
         refused: Option<Refusal>,
+    },
+    /// Too few sites of action.
+    FewGroups {
+        /// The pass.
+        pass: SprayPass,
+        /// Whether it has gone on; else it is planned.
+        applied: bool,
+        /// The weed on which fewest work.
+        weed: Weed,
+        /// Groups that work on it: one or none.
+        groups: Vec<u8>,
+        /// Groups that would, were it not resistant.
+        lost: Vec<u8>,
+        /// Control that trials saw of as much, for a pre.
+        expected: Option<Control>,
     },
     /// Sidedress may start.
     SidedressOpen {
@@ -388,6 +488,7 @@ impl Evidence {
             Self::PostClosing { .. } => Topic::PostClosing,
             Self::PostOverdue { .. } => Topic::PostOverdue,
             Self::SprayHours { .. } => Topic::SprayHours,
+            Self::FewGroups { .. } => Topic::FewGroups,
             Self::SidedressOpen { .. } => Topic::SidedressOpen,
             Self::SidedressClosing { .. } => Topic::SidedressClosing,
             Self::NitrogenLoss { .. } => Topic::NitrogenLoss,

@@ -24,5 +24,6 @@ pub mod season;
 pub mod site;
 pub mod sky;
 pub mod thresholds;
+pub mod told;
 pub mod units;
 pub mod weather;

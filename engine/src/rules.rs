@@ -2,8 +2,10 @@
 //!
 //! A finding hangs on an occasion and carries one version, the worst that holds today; what the
 //! journal has answered, what is held, and what would come too late to be of use is not raised.
+//! While the field's weather is missing, nothing is raised that would rest on a guess at it.
 
 mod field;
+mod groups;
 mod nitrogen;
 mod post;
 mod pre;
@@ -11,13 +13,14 @@ mod seedbed;
 mod spray;
 
 use crate::clocks::growth::Growth;
-use crate::findings::{Evidence, Finding, Urgency};
+use crate::findings::{Evidence, Finding, PostLimit, PostReason, Urgency};
 use crate::season::Course;
 use chrono::{NaiveDate, TimeDelta};
 
 /// Everything that the season shows today, in the order of [`crate::findings::Topic::ALL`].
 pub(crate) fn find(course: &Course<'_>) -> Vec<Finding> {
     let today = course.input.today;
+    let guessed = field::is_guessed(course);
     [
         seedbed::planting(course),
         field::cold_after_planting(course),
@@ -30,6 +33,7 @@ pub(crate) fn find(course: &Course<'_>) -> Vec<Finding> {
         post::closing(course),
         post::overdue(course),
         spray::hours(course),
+        groups::few(course),
         nitrogen::sidedress_open(course),
         nitrogen::sidedress_closing(course),
         nitrogen::loss(course),
@@ -38,8 +42,38 @@ pub(crate) fn find(course: &Course<'_>) -> Vec<Finding> {
     .into_iter()
     .flatten()
     .filter(|finding| finding.expires > today)
+    .filter(|finding| !guessed || stands_without_weather(finding))
     .filter(|finding| !course.record.holds(finding.topic(), today))
     .collect()
+}
+
+/// Whether a finding stands while the field's weather is missing up to today: what was measured
+/// before, what somebody saw, and limits that are dates.
+fn stands_without_weather(finding: &Finding) -> bool {
+    match finding.evidence {
+        Evidence::RainSet { .. }
+        | Evidence::RainLate { .. }
+        | Evidence::ColdAfterPlanting { .. } => !finding.provisional,
+        Evidence::PostOpen { reason, limit, .. } => {
+            reason == PostReason::WeedsSeen && is_a_date(limit)
+        }
+        Evidence::PostClosing { limit, .. } | Evidence::PostOverdue { limit, .. } => {
+            is_a_date(limit)
+        }
+        Evidence::FewGroups { .. } | Evidence::WeatherGap { .. } => true,
+        Evidence::Seedbed { .. }
+        | Evidence::Emergence { .. }
+        | Evidence::RainNeeded { .. }
+        | Evidence::ResidualEnding { .. }
+        | Evidence::SprayHours { .. }
+        | Evidence::SidedressOpen { .. }
+        | Evidence::SidedressClosing { .. }
+        | Evidence::NitrogenLoss { .. } => false,
+    }
+}
+
+const fn is_a_date(limit: PostLimit) -> bool {
+    matches!(limit, PostLimit::LastDay { .. })
 }
 
 /// A finding of version 1 to which the rule adds what differs.

@@ -5,26 +5,33 @@
 
 mod crop;
 mod feed;
+mod own_normal;
 mod post;
 mod pre;
 mod record;
 mod timeline;
+mod weeds;
 
 pub use feed::{
     EARLY_STAGE, LAST_STAGE, LAST_STAGE_FOR_YIELD, NitrogenRow, Sidedress, USUAL_STAGE,
 };
+pub use own_normal::own_normal;
 pub use post::{Opening, PostWindow};
 pub use timeline::SoilRow;
+pub use weeds::WeedUp;
 
 pub(crate) use crop::CropCourse;
 pub(crate) use feed::Feed;
-pub(crate) use pre::PreCourse;
+pub(crate) use pre::{Holding, PreCourse};
 pub(crate) use record::Record;
 pub(crate) use timeline::{Timeline, gap_days};
+
+use post::Around;
 
 use crate::cell::{Air, Cell};
 use crate::clocks::activation::DayState;
 use crate::clocks::heat::DayHeat;
+use crate::clocks::nitrogen::Normal;
 use crate::clocks::residual::PartnerEnd;
 use crate::clocks::{DateRange, Stage};
 use crate::findings::Finding;
@@ -53,6 +60,9 @@ pub struct Input<'a> {
     /// Weather of the field's place, observed and forecast. What it says of days after `today`
     /// counts as forecast, whatever it calls itself.
     pub cell: &'a Cell,
+    /// The field's own usual year, from [`own_normal`]; `None` where its past is not known, and the
+    /// cell's stated one stands.
+    pub normal: Option<&'a Normal>,
     /// The hours ahead in order of time; empty where no forecast by the hour is at hand.
     pub hours: &'a [Hour],
     /// What the book confirms of the labels in use.
@@ -61,6 +71,13 @@ pub struct Input<'a> {
     pub thresholds: &'a Thresholds,
     /// The local day as of which findings are wanted.
     pub today: NaiveDate,
+}
+
+impl<'a> Input<'a> {
+    /// The usual year of the field's soil: its own, or the stated one of its cell.
+    pub(crate) fn usual_soil(&self) -> &'a Normal {
+        self.normal.unwrap_or_else(|| self.cell.normal())
+    }
 }
 
 /// What a season shows as of its `today`, without its rows.
@@ -107,6 +124,14 @@ pub struct Now {
     pub growing_point_above: Option<bool>,
     /// The last pre pass.
     pub pre: Option<PreNow>,
+    /// What the last post pass left in the soil, where a partner of it works there.
+    pub renewal: Option<PreNow>,
+    /// When all that rain has set wears off against the field's weeds.
+    pub residual_ends: Option<DateRange>,
+    /// When each named weed comes up (or the one that stands in); empty before planting.
+    pub weeds: Vec<WeedUp>,
+    /// When the crop closes its rows; `None` where no figure is known for them.
+    pub canopy_closes: Option<DateRange>,
     /// The last post pass since planting.
     pub post_applied_on: Option<NaiveDate>,
     /// The post window, where one is in sight.
@@ -117,7 +142,7 @@ pub struct Now {
     pub sidedress: Option<Sidedress>,
 }
 
-/// The last pre pass as of today.
+/// The last pass of a kind that works through the soil, as of today.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PreNow {
     /// Day of the pass.
@@ -128,6 +153,27 @@ pub struct PreNow {
     pub ends: Option<DateRange>,
     /// The same for each partner.
     pub partners: Vec<PartnerEnd>,
+    /// More measured rain soon after the pass than pre herbicides worked well with.
+    pub too_much_rain: bool,
+    /// Whether the rain was so far above that of a usual month that trials saw weeds held less;
+    /// `None` where nothing is published of the mix or the usual month is not known.
+    pub drowned: Option<bool>,
+}
+
+impl PreNow {
+    fn of(pass: &PreCourse, input: &Input<'_>) -> Self {
+        Self {
+            applied_on: pass.applied_on,
+            rain: pass.now().copied(),
+            ends: pass.ends(input),
+            partners: pass
+                .residual
+                .as_ref()
+                .map_or(Vec::new(), |residual| residual.per_ingredient.clone()),
+            too_much_rain: pass.too_much_rain(),
+            drowned: pass.drowned(input),
+        }
+    }
 }
 
 /// Partners of a mix that the row of a day lists; the clocks run for every partner there is.
@@ -259,6 +305,12 @@ pub(crate) struct Course<'a> {
     pub timeline: Timeline,
     pub crop: Option<CropCourse>,
     pub pre: Option<PreCourse>,
+    /// What the last post pass left in the soil.
+    pub renewal: Option<PreCourse>,
+    /// When the named weeds come up.
+    pub ups: Vec<WeedUp>,
+    /// When the rows close.
+    pub canopy: Option<DateRange>,
     pub post: Option<PostWindow>,
     pub feed: Option<Feed>,
 }
@@ -293,11 +345,23 @@ impl<'a> Course<'a> {
         let crop =
             record.planted.and_then(|planted| CropCourse::run(input, &record, &timeline, planted));
         let pre = record.pre.as_ref().and_then(|pre| PreCourse::run(input, &timeline, pre));
-        let post = crop
-            .as_ref()
-            .and_then(|crop| post::window(input, &record, &timeline, crop, pre.as_ref()));
+        let renewal = PreCourse::after_post(input, &timeline, &record);
+        let holding = Holding { pre: pre.as_ref(), post: renewal.as_ref() };
+        let canopy = crop.as_ref().and_then(|crop| weeds::closure(input, crop));
+        let ups = crop.as_ref().map_or_else(Vec::new, |crop| {
+            weeds::come_up(input, &timeline, post::held_until(input, &record, &holding, crop))
+        });
+        let post = crop.as_ref().and_then(|crop| {
+            let (record, timeline, ups) = (&record, &timeline, &*ups);
+            Around { record, timeline, crop, holding, ups, canopy }.window(input)
+        });
         let feed = crop.as_ref().and_then(|crop| Feed::run(input, &record, &timeline, crop));
-        Some(Self { input, record, begun, timeline, crop, pre, post, feed })
+        Some(Self { input, record, begun, timeline, crop, pre, renewal, ups, canopy, post, feed })
+    }
+
+    /// What holds weeds back through the soil.
+    pub fn holding(&self) -> Holding<'_> {
+        Holding { pre: self.pre.as_ref(), post: self.renewal.as_ref() }
     }
 
     /// The sidedress window, where one is in sight.
@@ -314,16 +378,12 @@ impl<'a> Course<'a> {
             emerged_on: self.crop.as_ref().and_then(|crop| Some(crop.emerged()?.0)),
             stage: self.crop.as_ref().and_then(|crop| crop.today().stage()),
             growing_point_above: self.crop.as_ref().and_then(CropCourse::growing_point_is_above),
-            pre: self.pre.as_ref().map(|pre| PreNow {
-                applied_on: pre.applied_on,
-                rain: pre.now().copied(),
-                ends: pre.ends(input),
-                partners: pre
-                    .residual
-                    .as_ref()
-                    .map_or(Vec::new(), |residual| residual.per_ingredient.clone()),
-            }),
-            post_applied_on: self.record.post,
+            pre: self.pre.as_ref().map(|pre| PreNow::of(pre, input)),
+            renewal: self.renewal.as_ref().map(|post| PreNow::of(post, input)),
+            residual_ends: self.holding().ends(input),
+            weeds: self.ups.clone(),
+            canopy_closes: self.canopy,
+            post_applied_on: self.record.sprayed_over_on(),
             post_window: self.post,
             sidedressed_on: self.record.sidedressed.map(|(on, _)| on),
             sidedress: self.sidedress(),

@@ -119,6 +119,10 @@ quantity!(
     /// Nitrogen in pounds of N an acre.
     PoundsPerAcre, "nitrogen", "lb/acre", 0.0..=500.0
 );
+quantity!(
+    /// Nitrate nitrogen in the top foot of soil, parts per million.
+    NitratePpm, "soil nitrate", "ppm", 0.0..=300.0
+);
 
 /// A temperature in F that is given in C.
 pub const fn fahrenheit(celsius: f64) -> f64 {

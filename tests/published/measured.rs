@@ -108,6 +108,7 @@ fn ames(rows: &[Row], year: i32, texture: Texture) -> Season {
         plan: &plan,
         journal: &[entry(Event::Planted), entry(Event::PreApplied { ingredients: Vec::new() })],
         cell: &Cell::new(site.latitude, site.elevation, &Weather::new(days)),
+        normal: None,
         hours: &[],
         labels: &[],
         thresholds: &Thresholds::default(),

@@ -7,7 +7,7 @@ use furrowbell_tests::install_tls;
 use std::path::Path;
 use tempfile::TempDir;
 
-const COMMANDS: [&str; 11] = [
+const COMMANDS: [&str; 12] = [
     "run",
     "check",
     "rehearse",
@@ -18,6 +18,7 @@ const COMMANDS: [&str; 11] = [
     "texts",
     "people",
     "send-test",
+    "weather",
     "schema",
 ];
 

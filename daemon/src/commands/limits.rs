@@ -24,6 +24,12 @@ pub(super) fn lines(book: &Book, plan: &Plan) -> Vec<String> {
         };
         format!("  {} {}; {from}", limit.ingredient().name(), drawn(limit.bound()))
     }));
+    lines.extend(post_window::smallest(&plan.crop, mix).map(|row| {
+        let (name, height, stage) = (row.ingredient.name(), row.height_in, row.stage);
+        let year = row.year.map_or(String::new(), |year| format!(" of {year}"));
+        let standing = row.source.standing;
+        format!("  {name} from {height} in or {stage} on; typical label{year}, {standing}")
+    }));
     lines.extend(post_window::with_drop_nozzles(&plan.crop, mix).into_iter().map(|row| {
         let (name, line) = (row.ingredient.name(), drawn(row.bound));
         format!("  with drop nozzles only: {name} {line}; {}", typical(row))
@@ -97,6 +103,8 @@ mod tests {
         Evidence::PostClosing {
             closes,
             limit: PostLimit::CropHeight { inches: 30.0, ingredient, label },
+            again: false,
+            no_label: None,
         }
     }
 

@@ -65,7 +65,8 @@ pub enum Command {
     Check(check::CheckArgs),
     /// Run a season fast, over recorded weather and a pretended clock; nothing leaves the machine.
     #[command(after_help = "Examples:\n  furrowbell rehearse config/demo\n  furrowbell rehearse \
-                      config/demo --from 2026-05-01 --to 2026-05-31 --json --daily")]
+                      config/demo --from 2026-05-01 --to 2026-05-31 --json --daily\n  furrowbell \
+                      rehearse BOOK --years 2012..2023 --svg alerts.svg")]
     Rehearse(rehearse::RehearseArgs),
     /// Show one field's clocks as of today.
     #[command(
@@ -92,6 +93,8 @@ pub enum Command {
     /// Send one short test text to a person over a route.
     #[command(after_help = "Example: furrowbell send-test advisor --route email")]
     SendTest(send_test::SendTestArgs),
+    /// Years of daily weather of the book's places.
+    Weather(weather::WeatherArgs),
     /// Print the JSON Schema of the book's files.
     #[command(after_help = "Example: furrowbell schema service > service.schema.json")]
     Schema(schema::SchemaArgs),
@@ -189,10 +192,12 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Texts(args) => texts::run(args).await,
         Command::People(args) => people::run(args).await,
         Command::SendTest(args) => send_test::run(args).await,
+        Command::Weather(args) => weather::run(args),
         Command::Schema(args) => schema::run(&args),
     }
 }
 
+mod back_test;
 pub mod check;
 pub mod digest;
 mod limits;
@@ -206,6 +211,7 @@ pub mod schema;
 pub mod send_test;
 pub mod show;
 pub mod texts;
+pub mod weather;
 pub mod why;
 
 #[cfg(test)]

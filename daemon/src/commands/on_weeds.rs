@@ -1,6 +1,7 @@
 //! What the planned mixes work on, weed by weed, and what they keep out of the field afterwards.
 
 use furrowbell_engine::clocks::effective::{Groups, Outlook, groups};
+use furrowbell_engine::findings::{Evidence, Topic};
 use furrowbell_engine::plan::Plan;
 use furrowbell_engine::reference::herbicides::Ingredient;
 use furrowbell_engine::reference::herbicides::soil;
@@ -8,11 +9,12 @@ use furrowbell_engine::reference::herbicides::spectrum::Way;
 
 /// One line a named weed: groups of the pre and of the post that work on it.
 pub(super) fn lines(plan: &Plan) -> Vec<String> {
-    if plan.weeds.is_empty() || (plan.pre.is_none() && plan.post.is_none()) {
-        return Vec::new();
+    let mixes = plan.pre.is_some() || plan.post.is_some();
+    let mut lines = Vec::new();
+    if mixes && !plan.weeds.is_empty() {
+        lines.push("Sites of action that work on its weeds (from memory):".to_owned());
     }
-    let mut lines = vec!["Sites of action that work on its weeds (from memory):".to_owned()];
-    for &weed in &plan.weeds {
+    for &weed in plan.weeds.iter().filter(|_| mixes) {
         let pre = plan.pre.as_ref().map(|pre| {
             let outlook = Outlook::of(&pre.ingredients, weed, &plan.resistant);
             let seen = outlook.expected.map_or(String::new(), |seen| {
@@ -30,12 +32,41 @@ pub(super) fn lines(plan: &Plan) -> Vec<String> {
         let passes: Vec<_> = pre.into_iter().chain(post).collect();
         lines.push(format!("  {}: {}", weed.name(), passes.join("; ")));
     }
-    lines.extend(plant_back(plan));
+    let plant_back: Vec<_> = plant_back(plan).collect();
+    if !plant_back.is_empty() {
+        lines.push("Waits before the next crop (check your label):".to_owned());
+    }
+    lines.extend(plant_back);
     lines
 }
 
+/// The weeds on which fewer than two groups of the pass behind a notice work, as it is planned.
+pub(super) fn behind(plan: &Plan, evidence: &Evidence) -> Vec<String> {
+    let (name, pass, way) = match evidence.topic() {
+        Topic::RainNeeded | Topic::RainSet | Topic::RainLate => ("pre", &plan.pre, Way::Soil),
+        Topic::PostOpen | Topic::PostClosing | Topic::PostOverdue | Topic::SprayHours => {
+            ("post", &plan.post, Way::Leaf)
+        }
+        _ => return Vec::new(),
+    };
+    let Some(pass) = pass else { return Vec::new() };
+    let few = |weed| {
+        let groups = groups(&pass.ingredients, weed, way, &plan.resistant);
+        (groups.count() < 2).then(|| {
+            let (weed, told) = (weed.name(), told(groups));
+            format!("of the planned {name} only {told} works on {weed} (from memory)")
+        })
+    };
+    plan.weeds.iter().filter_map(|&weed| few(weed)).collect()
+}
+
 fn told(groups: Groups) -> String {
-    let numbers: Vec<_> = groups.iter().map(|group| group.to_string()).collect();
+    numbered(&groups.iter().collect::<Vec<_>>())
+}
+
+/// Group numbers as they are shown.
+pub(super) fn numbered(groups: &[u8]) -> String {
+    let numbers: Vec<_> = groups.iter().map(ToString::to_string).collect();
     if numbers.is_empty() { "none".to_owned() } else { format!("group {}", numbers.join(", ")) }
 }
 
@@ -58,6 +89,7 @@ fn plant_back(plan: &Plan) -> impl Iterator<Item = String> {
 mod tests {
     use super::*;
     use furrowbell_config::Book;
+    use furrowbell_engine::findings::PostLimit;
     use std::path::Path;
 
     #[test]
@@ -70,5 +102,33 @@ mod tests {
         assert!(mill.contains("; post group 27\n"), "{mill}");
         assert!(mill.contains("giant foxtail: pre group 15, "), "{mill}");
         assert!(mill.ends_with("; post group 9"), "{mill}");
+    }
+
+    #[test]
+    fn a_notice_of_a_pass_tells_where_too_few_groups_work() {
+        let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/demo");
+        let book = Book::load(&demo).unwrap();
+        let plan = book.field("mill-creek/lower-mill").unwrap().plan.clone().unwrap();
+        let closed_on = "2026-06-01".parse().unwrap();
+        let limit = PostLimit::WeedHeight { inches: 4.0 };
+        let told = behind(&plan, &Evidence::PostOverdue { closed_on, limit, again: false });
+        let waterhemp = "of the planned post only group 27 works on waterhemp (from memory)";
+        assert_eq!(told.first().map(String::as_str), Some(waterhemp));
+        assert!(behind(&plan, &Evidence::WeatherGap { since: closed_on, days: 3 }).is_empty());
+    }
+
+    #[test]
+    fn plant_back_is_shown_though_no_weed_is_named() {
+        let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/demo");
+        let book = Book::load(&demo).unwrap();
+        let field = book.fields.iter().find(|field| {
+            let plan = field.plan.as_ref();
+            plan.is_some_and(|plan| lines(plan).iter().any(|line| line.contains("plant-back")))
+        });
+        let mut plan = field.unwrap().plan.clone().unwrap();
+        let named = lines(&plan);
+        plan.weeds.clear();
+        let waits: Vec<_> = named.iter().filter(|line| line.contains("plant-back")).collect();
+        assert!(waits.iter().all(|line| lines(&plan).contains(line)));
     }
 }

@@ -1,15 +1,20 @@
 //! Where the rain of a field's last days comes from, in lines for people.
 
-use crate::rounds::advance::FieldNow;
-use crate::weather::pedigree::{Candidate, Element};
+use crate::weather::pedigree::{Candidate, Element, Pedigree};
 use chrono::{DateTime, NaiveDate, Utc};
 use furrowbell_engine::units::Millimetres;
 use furrowbell_engine::weather::Kind;
 
-/// A heading and a line a day after `from`; nothing where nobody has said anything of those days.
-pub fn lines(at: &FieldNow<'_>, from: NaiveDate, now: DateTime<Utc>) -> Vec<String> {
-    let days = from.iter_days().skip(1).take_while(|date| *date <= at.today);
-    let told: Vec<_> = days.filter_map(|date| day(at, date, now)).collect();
+/// A heading and a line a day after `from` up to `today`; nothing where nobody has said anything of
+/// those days.
+pub fn lines(
+    pedigree: &Pedigree,
+    from: NaiveDate,
+    today: NaiveDate,
+    now: DateTime<Utc>,
+) -> Vec<String> {
+    let days = from.iter_days().skip(1).take_while(|date| *date <= today);
+    let told: Vec<_> = days.filter_map(|date| day(pedigree, date, now)).collect();
     if told.is_empty() {
         return Vec::new();
     }
@@ -19,10 +24,10 @@ pub fn lines(at: &FieldNow<'_>, from: NaiveDate, now: DateTime<Utc>) -> Vec<Stri
     lines
 }
 
-fn day(at: &FieldNow<'_>, date: NaiveDate, now: DateTime<Utc>) -> Option<String> {
-    let best = at.pedigree.said(date, Element::Rain).first()?;
+fn day(pedigree: &Pedigree, date: NaiveDate, now: DateTime<Utc>) -> Option<String> {
+    let best = pedigree.said(date, Element::Rain).first()?;
     let mut line = format!("  {date}  {}{}", said(best), age(best, now));
-    for other in at.pedigree.disagreeing(date, Element::Rain) {
+    for other in pedigree.disagreeing(date, Element::Rain) {
         line = format!("{line}; but {}", said(other));
     }
     Some(line)

@@ -2,7 +2,9 @@
 //!
 //! The rounds are those of `run`; only the clock is pretended, the routes take every text and send
 //! none, and the record is a temporary file. Rows past the pretended day stand in for the forecast.
+//! `--years` is a back-test instead: see [`super::back_test`].
 
+use super::back_test::{self, Years};
 use super::{Failure, zoned};
 use crate::clock::Clock;
 use crate::rounds::Desk;
@@ -26,16 +28,28 @@ use tokio_util::sync::CancellationToken;
 pub struct RehearseArgs {
     /// Folder of the book.
     #[arg(env = "FURROWBELL_BOOK")]
-    book: PathBuf,
+    pub(super) book: PathBuf,
     /// First day; without it the first day of weather.
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
     from: Option<NaiveDate>,
     /// Last day; without it the last day of weather.
     #[arg(long, value_name = "YYYY-MM-DD", value_parser = super::day)]
     to: Option<NaiveDate>,
-    /// One JSON object a line: texts and digests as they go, last a summary.
+    /// Days of recorded weather past the pretended one that stand in for a forecast; without it as
+    /// the book says, with --years none.
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(0..=16))]
+    pub(super) forecast_days: Option<u32>,
+    /// Back-test: the book's plans and passes over the weather of each of these years, for example
+    /// 2012..2023 (both included) or 2012.
+    #[arg(long, value_name = "YEARS", conflicts_with_all = ["from", "to", "daily", "digests"])]
+    pub(super) years: Option<Years>,
+    /// Draw the back-test into this file.
+    #[arg(long, value_name = "FILE", requires = "years")]
+    pub(super) svg: Option<PathBuf>,
+    /// One JSON object a line: texts and digests as they go, last a summary. With --years one
+    /// object.
     #[arg(long)]
-    json: bool,
+    pub(super) json: bool,
     /// With --json also one line a field and day, as the clocks stand at the end.
     #[arg(long, requires = "json")]
     daily: bool,
@@ -58,7 +72,13 @@ struct Tally {
 /// Rehearses the book's season.
 pub async fn run(args: RehearseArgs) -> Result<(), Failure> {
     let began = Instant::now();
-    let book = super::load(&args.book)?;
+    let mut book = super::load(&args.book)?;
+    if let Some(years) = args.years {
+        return back_test::run(&book, &args, years).await;
+    }
+    if let (Some(days), Some(files)) = (args.forecast_days, &mut book.service.weather.files) {
+        files.forecast_days = days;
+    }
     let (from, to) = span(&book, &args)?;
     let zone = book.service.zone;
     let folder = tempfile::Builder::new().prefix("furrowbell-rehearsal-").tempdir()?;
@@ -101,13 +121,28 @@ fn span(book: &Book, args: &RehearseArgs) -> Result<(NaiveDate, NaiveDate), Fail
 
 fn opening(desk: &Desk, from: NaiveDate, to: NaiveDate) -> String {
     let book = &desk.book;
+    let ahead = book.service.weather.files.as_ref().map_or(0, |files| files.forecast_days);
     format!(
-        "{}: {} fields on {} farms, {from} to {to}. A rehearsal: nothing is sent, and the recorded \
-         weather of the days ahead stands in for the forecast.",
+        "{}: {} fields on {} farms, {from} to {to}. A rehearsal: nothing is sent. {}",
         book.service.name,
         book.fields.len(),
-        book.farms.len()
+        book.farms.len(),
+        foreknowledge(ahead)
     )
+}
+
+/// What a rehearsal knows of the days ahead.
+pub(super) fn foreknowledge(days: u32) -> String {
+    match days {
+        0 => "There is no forecast: each day knows the weather up to the day before.".to_owned(),
+        1 => "The recorded weather of the day itself stands in for the forecast, which is then \
+              perfect."
+            .to_owned(),
+        days => format!(
+            "The recorded weather of {days} days from the day itself stands in for the forecast, \
+             which is then perfect."
+        ),
+    }
 }
 
 struct Stage<'a> {

@@ -48,6 +48,9 @@ const FIRST_PULL: Duration = Duration::from_mins(1);
 /// Wait after a round that failed as a whole, such as when the database was away.
 const AFTER_TROUBLE: chrono::TimeDelta = chrono::TimeDelta::seconds(30);
 
+/// Shortest time between two rounds that new forecasts start.
+const GATHER: chrono::TimeDelta = chrono::TimeDelta::minutes(5);
+
 /// Runs until told to stop.
 pub async fn run(args: RunArgs) -> Result<(), Failure> {
     start_log(args.log);
@@ -190,6 +193,9 @@ fn reload(folder: &std::path::Path, desks: &watch::Sender<Desk>) {
 }
 
 async fn keep_pulling(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
+    // The first look is worth a round; later ones are gathered, as cells come in all day long.
+    let mut looked: Option<chrono::DateTime<chrono::Utc>> = None;
+    let mut fresh = false;
     loop {
         let desk = desks.borrow_and_update().clone();
         // A pull may be dropped anywhere: each answer is kept whole or not at all.
@@ -197,15 +203,23 @@ async fn keep_pulling(mut desks: watch::Receiver<Desk>, stop: CancellationToken)
             () = stop.cancelled() => return,
             pulled = desk.pull() => pulled,
         };
+        let now = desk.clock.now();
         let next = match pulled {
-            Ok(Some(next)) => next,
-            Ok(None) => desk.clock.now() + chrono::TimeDelta::days(1),
+            Ok(Some(pulled)) => {
+                fresh |= pulled.fresh;
+                pulled.next
+            }
+            Ok(None) => now + chrono::TimeDelta::days(1),
             Err(error) => {
                 tracing::error!("a pull failed: {error:#}");
-                desk.clock.now() + AFTER_TROUBLE
+                now + AFTER_TROUBLE
             }
         };
-        desk.came_in.notify_one();
+        let due = looked.is_none_or(|looked| fresh && now - looked >= GATHER);
+        if due && next > now {
+            desk.came_in.notify_one();
+            (looked, fresh) = (Some(now), false);
+        }
         tokio::select! {
             () = stop.cancelled() => return,
             () = sleep_until(&desk, next) => {}

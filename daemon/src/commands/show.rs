@@ -4,6 +4,7 @@ use super::rehearse::noon;
 use super::{BookArg, Failure, limits, on_weeds, pedigree, zoned};
 use crate::clock::Clock;
 use crate::rounds::advance::FieldNow;
+use crate::weather::pedigree::Pedigree;
 use crate::wire::{self, Outside};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use clap::Args;
@@ -12,7 +13,7 @@ use furrowbell_engine::clocks::DateRange;
 use furrowbell_engine::findings::{Evidence, Finding};
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::{Crop, Plan};
-use furrowbell_engine::season::{DayRow, Now};
+use furrowbell_engine::season::{DayRow, Now, PreNow, WeedUp};
 
 /// Arguments of `show`.
 #[derive(Debug, Args)]
@@ -47,20 +48,27 @@ pub async fn run(args: ShowArgs) -> Result<(), Failure> {
     let Some(at) = fields.iter().find(|at| at.field.id == id) else {
         return Err(Failure::Fault(format!("{id} has no plan in the book, so it has no clocks")));
     };
+    let pedigree = desk.pedigree(at.farm, at.field, now).await?;
     if args.json {
         let season = serde_json::json!({
             "field": at.field.id, "today": at.today, "journal": at.entries,
             "forecast_issued": at.forecast_issued, "season": at.season,
-            "pedigree": at.pedigree,
+            "weather": pedigree,
         });
         say!("{season}");
         return Ok(());
     }
-    say!("{}", readable(&desk.book, at, args.days, now).trim_end());
+    say!("{}", readable(&desk.book, at, &pedigree, args.days, now).trim_end());
     Ok(())
 }
 
-fn readable(book: &Book, at: &FieldNow<'_>, days: u32, now: DateTime<Utc>) -> String {
+fn readable(
+    book: &Book,
+    at: &FieldNow<'_>,
+    pedigree: &Pedigree,
+    days: u32,
+    now: DateTime<Utc>,
+) -> String {
     let mut lines = vec![heading(at)];
     lines.extend(at.field.plan.as_ref().map(planned).into_iter().flatten());
     lines.push(String::new());
@@ -73,6 +81,7 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32, now: DateTime<Utc>) -> St
     lines.extend(entries.into_iter().map(|entry| format!("  {}  {}", entry.date, happened(entry))));
     lines.push(String::new());
     lines.push(format!("Clocks on {}:", at.today));
+    lines.extend(at.season.findings.iter().find_map(unknown));
     match &at.season.now {
         Some(now) => lines.extend(clocks(now)),
         None => lines.push("  not started: nothing planted or sprayed yet".to_owned()),
@@ -101,8 +110,14 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32, now: DateTime<Utc>) -> St
     let listed = at.season.days.iter().filter(|row| row.date > from && row.date <= at.today);
     lines.extend(listed.map(day_line));
     lines.push(String::new());
-    lines.extend(pedigree::lines(at, from, now));
+    lines.extend(pedigree::lines(pedigree, from, at.today, now));
     lines.join("\n")
+}
+
+/// Why the clocks below are not to be trusted, where weather is missing.
+fn unknown(finding: &Finding) -> Option<String> {
+    let Evidence::WeatherGap { since, days } = finding.evidence else { return None };
+    Some(format!("  unknown since {since}: no weather for {days} days; dates below may be off"))
 }
 
 fn shown(finding: &Finding) -> String {
@@ -115,6 +130,9 @@ fn shown(finding: &Finding) -> String {
                 format!(" {} to {}", run.from.format("%Y-%m-%d %H:%M"), run.to.format("%H:%M"))
             });
             spans.collect::<Vec<_>>().join(",")
+        }
+        Evidence::FewGroups { weed, groups, .. } => {
+            format!(": {} against {}", on_weeds::numbered(groups), weed.name())
         }
         _ => String::new(),
     };
@@ -182,36 +200,62 @@ fn range(range: &DateRange) -> String {
     format!("{} (from {} to {})", range.likely, range.earliest, range.latest)
 }
 
+/// Rain on what a pass left in the soil.
+fn in_soil(what: &str, pass: &PreNow) -> Vec<String> {
+    let rain = pass.rain.as_ref().map(|rain| {
+        let firm = &rain.firm;
+        let missing = match firm.missing_days {
+            0 => String::new(),
+            1 => ", 1 day unknown".to_owned(),
+            days => format!(", {days} days unknown"),
+        };
+        let set = firm.set_on.map_or("not set".to_owned(), |on| format!("set {on}"));
+        format!("{set}; {:.2} of {:.2} in measured{missing}", firm.rain_in, firm.need_in)
+    });
+    let rain = rain.unwrap_or_else(|| "no rain needed".to_owned());
+    let mut lines = vec![format!("  {what} of {}: {rain}", pass.applied_on)];
+    if pass.too_much_rain {
+        lines.push("  much rain soon after it: some may be washed deep".to_owned());
+    }
+    if pass.drowned == Some(true) {
+        lines.push("  far more rain than usual after it: grasses may be held less".to_owned());
+    }
+    lines
+}
+
+fn weed_up(up: &WeedUp) -> String {
+    let from = up.from.map_or("held back".to_owned(), |from| format!("taken to be up from {from}"));
+    let half = up.half_on.map_or(String::new(), |half| format!(", most by {half}"));
+    let why = up.undated.map_or(String::new(), |why| format!("; {why}"));
+    format!("  {}: {from}{half}{why}", up.weed.name())
+}
+
 fn clocks(now: &Now) -> Vec<String> {
     let mut lines = Vec::new();
     let stage = now.stage.map_or("unknown".to_owned(), |stage| stage.to_string());
     lines.push(format!("  stage: {stage}"));
     if let Some(pre) = &now.pre {
-        let rain = pre.rain.as_ref().map(|rain| {
-            let firm = &rain.firm;
-            let missing = match firm.missing_days {
-                0 => String::new(),
-                1 => ", 1 day unknown".to_owned(),
-                days => format!(", {days} days unknown"),
-            };
-            let set = firm.set_on.map_or("not set".to_owned(), |on| format!("set {on}"));
-            format!("{set}; {:.2} of {:.2} in measured{missing}", firm.rain_in, firm.need_in)
-        });
-        let rain = rain.unwrap_or_else(|| "no rain needed".to_owned());
-        lines.push(format!("  pre of {}: {rain}", pre.applied_on));
-        if let Some(ends) = &pre.ends {
-            lines.push(format!("  residual ends: {}", range(ends)));
-        }
+        lines.extend(in_soil("pre", pre));
     }
-    match (now.post_applied_on, &now.post_window) {
-        (Some(on), _) => lines.push(format!("  post pass: done {on}")),
-        (None, Some(window)) => {
-            let opens = window
-                .opening
-                .map_or("not open yet".to_owned(), |opening| format!("open {}", opening.on));
-            lines.push(format!("  post window: {opens}; closes {}", range(&window.closes)));
-        }
-        (None, None) => {}
+    lines.extend(now.post_applied_on.map(|on| format!("  post pass: done {on}")));
+    if let Some(renewal) = &now.renewal {
+        lines.extend(in_soil("residual of the post", renewal));
+    }
+    lines
+        .extend(now.residual_ends.as_ref().map(|ends| format!("  residual ends: {}", range(ends))));
+    lines.extend(now.weeds.iter().map(weed_up));
+    lines.extend(
+        now.canopy_closes.as_ref().map(|closes| format!("  rows close: {}", range(closes))),
+    );
+    if let Some(window) = &now.post_window {
+        let again = if now.post_applied_on.is_some() { "next " } else { "" };
+        let opens = window
+            .opening
+            .map_or("not open yet".to_owned(), |opening| format!("open {}", opening.on));
+        lines.push(format!("  {again}post window: {opens}; closes {}", range(&window.closes)));
+        lines.extend(window.no_label.map(|one| {
+            format!("  no label on record for {} over this crop this year", one.name())
+        }));
     }
     match (now.sidedressed_on, &now.sidedress) {
         (Some(on), _) => lines.push(format!("  sidedress: done {on}")),

@@ -1,6 +1,6 @@
 //! `furrowbell why`: shows the numbers behind one notice.
 
-use super::{BookArg, Failure, limits, zoned};
+use super::{BookArg, Failure, limits, on_weeds, zoned};
 use crate::wire;
 use clap::Args;
 
@@ -61,6 +61,10 @@ pub async fn run(args: WhyArgs) -> Result<(), Failure> {
         }
         if let Some(label) = limits::behind(&book, &notice.evidence) {
             say!("  {label}");
+        }
+        let plan = book.field(&identity.field).and_then(|field| field.plan.as_ref());
+        for line in plan.map(|plan| on_weeds::behind(plan, &notice.evidence)).unwrap_or_default() {
+            say!("  {line}");
         }
         for queued in texts {
             say!("  text {}: {}", queued.text.id, queued.text.body);

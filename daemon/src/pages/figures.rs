@@ -1,8 +1,12 @@
 //! What the service counts. Nothing here names a person or a field.
 
+use crate::rounds::pull::Ages;
+use crate::weather::source::SourceName;
 use chrono::{DateTime, TimeDelta, Utc};
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::sync::atomic::{AtomicI64, AtomicU64, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 /// What happened to a text, as counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,6 +71,9 @@ pub struct Figures {
     rounds: AtomicU64,
     last_round: Mark,
     oldest_weather: Mark,
+    fields_covered: AtomicU64,
+    fields_late: AtomicU64,
+    weather_requests: Mutex<BTreeMap<(SourceName, bool), u64>>,
     texts: [AtomicU64; TextState::ALL.len()],
     replies: AtomicU64,
 }
@@ -79,6 +86,9 @@ impl Figures {
             rounds: AtomicU64::new(0),
             last_round: Mark::never(),
             oldest_weather: Mark::never(),
+            fields_covered: AtomicU64::new(0),
+            fields_late: AtomicU64::new(0),
+            weather_requests: Mutex::default(),
             texts: Default::default(),
             replies: AtomicU64::new(0),
         }
@@ -90,9 +100,19 @@ impl Figures {
         self.last_round.set(at);
     }
 
-    /// Notes when the weather was pulled of the cell that is furthest behind.
-    pub fn weather_as_of(&self, pulled: DateTime<Utc>) {
-        self.oldest_weather.set(pulled);
+    /// Notes how old the weather is.
+    pub fn weather_stands(&self, ages: &Ages) {
+        if let Some(oldest) = ages.oldest {
+            self.oldest_weather.set(oldest);
+        }
+        self.fields_covered.store(ages.covered, Ordering::Relaxed);
+        self.fields_late.store(ages.late, Ordering::Relaxed);
+    }
+
+    /// Counts a request to a weather service.
+    pub fn weather_request(&self, source: SourceName, well: bool) {
+        let mut requests = self.weather_requests.lock().unwrap_or_else(PoisonError::into_inner);
+        *requests.entry((source, well)).or_default() += 1;
     }
 
     /// Counts a text.
@@ -131,6 +151,22 @@ impl Figures {
         metric(&mut page, "weather_age_seconds", "gauge", help, {
             age(&self.oldest_weather).map(|age| (String::new(), age))
         });
+        let requests = self.weather_requests.lock().unwrap_or_else(PoisonError::into_inner);
+        metric(&mut page, "weather_requests_total", "counter", "Requests to weather services.", {
+            requests.iter().map(|((source, well), count)| {
+                let outcome = if *well { "good" } else { "fault" };
+                let label = format!("{{source=\"{}\",outcome=\"{outcome}\"}}", source.key());
+                (label, count.to_string())
+            })
+        });
+        drop(requests);
+        if self.oldest_weather.get().is_some() {
+            let help = "Fields by whether a forecast is young enough to be used.";
+            metric(&mut page, "weather_fields", "gauge", help, {
+                [("covered", &self.fields_covered), ("late", &self.fields_late)]
+                    .map(|(state, fields)| (format!("{{state=\"{state}\"}}"), count(fields)))
+            });
+        }
         metric(&mut page, "texts_total", "counter", "Texts by what became of a try.", {
             TextState::ALL.map(|state| {
                 let label = format!("{{state=\"{}\"}}", state.name());
@@ -186,7 +222,9 @@ mod tests {
             (0..=times).for_each(|_| figures.text(state));
         }
         figures.round_done(start);
-        figures.weather_as_of(start - TimeDelta::minutes(90));
+        let oldest = Some(start - TimeDelta::minutes(90));
+        figures.weather_stands(&Ages { oldest, covered: 3, late: 1 });
+        figures.weather_request(SourceName::MetNorway, false);
         let page = figures.prometheus(start + TimeDelta::minutes(1));
         for line in [
             "# TYPE furrowbell_texts_total counter",
@@ -195,6 +233,8 @@ mod tests {
             "furrowbell_texts_total{state=\"expired\"} 6",
             "furrowbell_round_age_seconds 60",
             "furrowbell_weather_age_seconds 5460",
+            "furrowbell_weather_fields{state=\"late\"} 1",
+            "furrowbell_weather_requests_total{source=\"met-norway\",outcome=\"fault\"} 1",
         ] {
             assert!(page.lines().any(|found| found == line), "no {line} in\n{page}");
         }

@@ -372,6 +372,7 @@ const fn settled_by(topic: Topic) -> Option<Pass> {
         | Topic::Emergence
         | Topic::RainLate
         | Topic::ColdAfterPlanting
+        | Topic::FewGroups
         | Topic::WeatherGap => None,
     }
 }

@@ -2,11 +2,15 @@
 //!
 //! [`Desk::compose`] reads and decides, [`Desk::decide`] also writes: notices and their text in one
 //! transaction. Findings that read the same to one person become one text that names every field.
+//! What turned out otherwise than it was told goes first.
 
 use super::Desk;
 use super::advance::FieldNow;
+use super::known::Known;
 use super::timing::{after_quiet, local_day, start_of_day};
-use crate::store::{Closing, ConsentState, Ending, Identity, Notice, Telling, Text, TextKind};
+use crate::store::{
+    Closing, ConsentState, Correction, Ending, Identity, Notice, Telling, Text, TextKind,
+};
 use crate::wording::gsm7::plain;
 use crate::wording::text::{FieldRef, TextInput};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
@@ -35,11 +39,26 @@ pub struct Addressed<'a> {
     pub at: &'a FieldNow<'a>,
     /// What.
     pub finding: &'a Finding,
+    /// How.
+    pub tone: Tone,
+}
+
+/// How a text stands to what was said before.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tone {
+    /// It tells something new.
+    First,
+    /// It tells what is so instead.
+    Update,
+    /// It only takes back what was told.
+    Withdrawal,
 }
 
 /// What a round would tell, and what it must hold back.
 #[derive(Debug, Default)]
 pub struct Composed<'a> {
+    /// Texts that correct earlier ones and may go now.
+    pub corrections: Vec<Correction>,
     /// New notices with their texts.
     pub tellings: Vec<Telling>,
     /// Findings that cannot be sent, with the reason.
@@ -51,11 +70,9 @@ pub struct Composed<'a> {
 /// How often a round composes anew what another instance has told in part.
 const COMPOSE_TRIES: usize = 3;
 
-/// Days of occasions that are compared: longer than any season.
-const SEASON: Days = Days::new(300);
-
 impl Addressed<'_> {
-    fn identity(&self) -> Identity {
+    /// What makes it the one.
+    pub(super) fn identity(&self) -> Identity {
         Identity {
             field: self.at.field.id.clone(),
             topic: self.finding.topic(),
@@ -69,7 +86,8 @@ impl Addressed<'_> {
         self.at.farm.zone
     }
 
-    fn expires_at(&self) -> DateTime<Utc> {
+    /// When telling it loses its sense.
+    pub(super) fn expires_at(&self) -> DateTime<Utc> {
         start_of_day(self.finding.expires, self.zone())
     }
 
@@ -81,7 +99,7 @@ impl Addressed<'_> {
 }
 
 impl Desk {
-    /// Closes notices that no longer hold, then tells what is new.
+    /// Closes notices that no longer hold, then corrects what was told wrong and tells what is new.
     pub(super) async fn decide(
         &self,
         fields: &[FieldNow<'_>],
@@ -90,6 +108,10 @@ impl Desk {
         self.close_what_no_longer_holds(fields, now).await?;
         for _ in 0..COMPOSE_TRIES {
             let composed = self.compose(fields, now).await?;
+            let corrected = self.store.correct(&composed.corrections).await?;
+            if corrected > 0 {
+                tracing::info!(texts = corrected, "corrected");
+            }
             let stand = self.store.decide(&composed.tellings).await?;
             let standing = composed.tellings.iter().zip(&stand).filter(|(_, stands)| **stands);
             for text in standing.filter_map(|(telling, _)| telling.text.as_ref()) {
@@ -101,7 +123,7 @@ impl Desk {
             if told > 0 {
                 tracing::info!(texts = told, held_back = composed.held.len(), "decided");
             }
-            if told == stand.len() {
+            if told == stand.len() && corrected == composed.corrections.len() {
                 break;
             }
         }
@@ -140,12 +162,15 @@ impl Desk {
         fields: &'a [FieldNow<'a>],
         now: DateTime<Utc>,
     ) -> anyhow::Result<Composed<'a>> {
-        let known = self.store.known_since(local_day(now, Tz::UTC) - SEASON).await?;
+        let known = Known::read(self, now).await?;
         let stopped = self.stopped().await?;
-        let mut composed = Composed::default();
+        let mut budgets = Budgets::new(self.book.service.sending.routine_texts_per_day);
+        let corrections = self.corrections(fields, &known, &stopped, &mut budgets, now).await?;
+        let mut composed = Composed { corrections: corrections.go, ..Composed::default() };
         let mut by_person: BTreeMap<&str, Vec<Addressed<'_>>> = BTreeMap::new();
         for addressed in self.addressed(fields) {
-            if known.contains(&addressed.identity()) {
+            let identity = addressed.identity();
+            if known.has(&identity) || corrections.first.contains(&identity) {
                 continue;
             }
             if addressed.person.consent.is_none() {
@@ -157,7 +182,8 @@ impl Desk {
             }
         }
         for addressed in by_person.into_values() {
-            self.compose_for_one(addressed, now, &mut composed).await?;
+            let budget = budgets.of(&addressed[0].person.id);
+            self.compose_for_one(addressed, now, budget, &mut composed).await?;
         }
         Ok(composed)
     }
@@ -168,7 +194,7 @@ impl Desk {
             let growers = at.farm.growers.iter().filter_map(|id| self.book.person(id));
             growers.flat_map(move |person| {
                 let worth = at.season.findings.iter().filter(|f| f.urgency > Urgency::Digest);
-                worth.map(move |finding| Addressed { person, at, finding })
+                worth.map(move |finding| Addressed { person, at, finding, tone: Tone::First })
             })
         })
     }
@@ -187,6 +213,7 @@ impl Desk {
         &self,
         mut addressed: Vec<Addressed<'a>>,
         now: DateTime<Utc>,
+        budget: &mut Budget,
         composed: &mut Composed<'a>,
     ) -> anyhow::Result<()> {
         addressed.sort_by_key(|one| {
@@ -194,11 +221,10 @@ impl Desk {
             let act_by = finding.act_by.unwrap_or(NaiveDate::MAX);
             (std::cmp::Reverse(finding.urgency), act_by, finding.topic())
         });
-        let mut budget = Budget::new(self.book.service.sending.routine_texts_per_day);
         let mut hint = self.hint_is_due(&addressed[0].person.id, now).await?;
         for group in self.groups(addressed, now, hint) {
             let first = group[0];
-            let Some(due_at) = self.due_at(first, now, &mut budget).await? else {
+            let Some(due_at) = self.due_at(first, now, budget).await? else {
                 composed.held.extend(group.iter().map(|one| (*one, HeldBack::NoRoom)));
                 continue;
             };
@@ -212,17 +238,17 @@ impl Desk {
     }
 
     /// Groups findings that read the same, as long as the text can name every field.
-    fn groups<'a>(
+    pub(super) fn groups<'a>(
         &self,
         addressed: Vec<Addressed<'a>>,
         now: DateTime<Utc>,
         hint: bool,
     ) -> Vec<Vec<Addressed<'a>>> {
         let mut groups: Vec<Vec<Addressed<'a>>> = Vec::new();
-        let mut open: HashMap<(String, Urgency, Tz), usize> = HashMap::new();
+        let mut open: HashMap<(&str, String, Urgency, Tz), usize> = HashMap::new();
         for one in addressed {
             let nameless = self.body(&[one], Some("#"), now, false);
-            let key = (nameless, one.finding.urgency, one.zone());
+            let key = (one.person.id.as_str(), nameless, one.finding.urgency, one.zone());
             if let Some(group) = open.get(&key).and_then(|at| groups.get_mut(*at)) {
                 group.push(one);
                 if names_every_field(&self.body(group, None, now, hint), group) {
@@ -243,12 +269,12 @@ impl Desk {
         now: DateTime<Utc>,
         stop_hint: bool,
     ) -> String {
-        let Addressed { person, at, finding } = group[0];
+        let Addressed { person, at, finding, tone } = group[0];
         let fields = group.iter().map(|one| {
             let field = FieldRef::of(one.at.field);
             FieldRef { name: nameless.unwrap_or(field.name), ..field }
         });
-        self.wording.text(&TextInput {
+        let input = TextInput {
             sender: &self.book.service.name,
             language: person.language,
             fields: fields.collect(),
@@ -258,8 +284,12 @@ impl Desk {
             provisional: finding.provisional,
             today: local_day(now, at.farm.zone),
             stop_hint,
-            update: false,
-        })
+            update: tone == Tone::Update,
+        };
+        match tone {
+            Tone::First | Tone::Update => self.wording.text(&input),
+            Tone::Withdrawal => self.wording.withdrawal(&input),
+        }
     }
 
     fn telling(
@@ -269,8 +299,15 @@ impl Desk {
         now: DateTime<Utc>,
         hint: bool,
     ) -> Telling {
-        let Addressed { person, finding, .. } = group[0];
-        let notices = group.iter().map(|one| Notice {
+        Telling {
+            notices: group.iter().map(|one| self.notice_of(one, now)).collect(),
+            text: Some(self.text_of(group, due_at, now, hint)),
+        }
+    }
+
+    /// An open notice of what is told.
+    pub(super) fn notice_of(&self, one: &Addressed<'_>, now: DateTime<Utc>) -> Notice {
+        Notice {
             id: self.ids.make(),
             identity: one.identity(),
             urgency: one.finding.urgency,
@@ -280,8 +317,19 @@ impl Desk {
             evidence: one.finding.evidence.clone(),
             raised_at: now,
             closed: None,
-        });
-        let text = Text {
+        }
+    }
+
+    /// The text that tells a group.
+    pub(super) fn text_of(
+        &self,
+        group: &[Addressed<'_>],
+        due_at: DateTime<Utc>,
+        now: DateTime<Utc>,
+        hint: bool,
+    ) -> Text {
+        let Addressed { person, finding, .. } = group[0];
+        Text {
             id: self.ids.make(),
             kind: TextKind::Notice,
             person: person.id.clone(),
@@ -295,13 +343,12 @@ impl Desk {
             created_at: now,
             due_at,
             expires_at: group.iter().map(Addressed::expires_at).min().unwrap_or(now),
-        };
-        Telling { notices: notices.collect(), text: Some(text) }
+        }
     }
 
     /// The first moment at which it may go; for a routine text the first at which the budget has
     /// room, if that comes in time.
-    async fn due_at(
+    pub(super) async fn due_at(
         &self,
         one: Addressed<'_>,
         now: DateTime<Utc>,
@@ -363,17 +410,31 @@ fn hint_mark(person: &str) -> String {
     format!("stop-hint/{person}")
 }
 
+/// The daily budgets of everybody.
+pub(super) struct Budgets {
+    most: u32,
+    by_person: HashMap<String, Budget>,
+}
+
+impl Budgets {
+    fn new(most: u32) -> Self {
+        Self { most, by_person: HashMap::new() }
+    }
+
+    /// That of one person.
+    pub fn of(&mut self, person: &str) -> &mut Budget {
+        let budget = Budget { most: self.most, taken: HashMap::new() };
+        self.by_person.entry(person.to_owned()).or_insert(budget)
+    }
+}
+
 /// Routine texts that one person still may get, by local day.
-struct Budget {
+pub(super) struct Budget {
     most: u32,
     taken: HashMap<NaiveDate, u32>,
 }
 
 impl Budget {
-    fn new(most: u32) -> Self {
-        Self { most, taken: HashMap::new() }
-    }
-
     fn knows(&self, day: NaiveDate) -> bool {
         self.taken.contains_key(&day)
     }

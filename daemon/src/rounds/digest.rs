@@ -6,6 +6,7 @@ use super::answer::{HELD_FOR_ADVISOR, NOT_UNDERSTOOD, UNKNOWN_SENDER};
 use super::decide::HeldBack;
 use super::timing::{instant, local_day, start_of_day};
 use crate::store::{self, Ending, Notice, Queued, Text, TextFilter, TextKind, TextState};
+use crate::weather::source::SourceName;
 use crate::wording::digest::{
     Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, ForecastAge,
     HeldLine, HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
@@ -14,7 +15,8 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
 use furrowbell_config::people::{Person, RouteName};
 use furrowbell_engine::clocks::DateRange;
 use furrowbell_engine::findings::{Evidence, Finding, Topic, Urgency};
-use std::collections::BTreeMap;
+use furrowbell_engine::season::PostWindow;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A digest that could not go by then would only repeat what the day has shown.
 const NOON: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
@@ -133,6 +135,8 @@ impl Desk {
             (None, Some(_)) => ForecastAge::NoneYet,
             (None, None) => ForecastAge::NoSource,
         };
+        let used: BTreeSet<_> = own.iter().filter_map(|at| at.forecast_from).collect();
+        let credits = used.into_iter().filter_map(SourceName::credit).collect();
         Ok(self.wording.digest(&DigestInput {
             sender: self.book.service.name.clone(),
             advisor: advisor.name.clone(),
@@ -144,9 +148,10 @@ impl Desk {
             held_back,
             expired,
             replies: self.replies_to_read(advisor, since).await?,
-            unknown: own.iter().filter_map(|at| unknown_line(at)).collect(),
+            unknown: unknown_lines(&own),
             farms: farm_blocks(&own),
             forecast,
+            credits,
         }))
     }
 
@@ -343,6 +348,13 @@ fn sent_line(told: Told, queued: &Queued, notices: &[Notice]) -> SentLine {
     }
 }
 
+/// Fields without weather, those without it for longest first.
+fn unknown_lines(own: &[&FieldNow<'_>]) -> Vec<UnknownLine> {
+    let mut lines: Vec<_> = own.iter().filter_map(|at| unknown_line(at)).collect();
+    lines.sort_by_key(|line| line.since);
+    lines
+}
+
 fn unknown_line(at: &FieldNow<'_>) -> Option<UnknownLine> {
     let since = gap_since(at)?;
     Some(UnknownLine { farm: at.farm.name.clone(), field: at.field.name.clone(), since })
@@ -384,16 +396,20 @@ fn clocks(at: &FieldNow<'_>) -> FieldClocks {
     let Some(now) = &at.season.now else { return FieldClocks::default() };
     let pre = now.pre.as_ref();
     let pre_state = pre.and_then(|pre| pre.rain.as_ref());
+    let is_open =
+        |window: &PostWindow| window.opening.is_some_and(|opening| opening.on <= at.today);
+    let closes = |window: PostWindow| last_day(window.closes, at.today);
+    let renewed = now.renewal.as_ref().and_then(|post| post.ends).and(now.residual_ends);
+    let is_sprayed = now.post_applied_on.is_some();
     FieldClocks {
         pre_on: pre.map(|pre| pre.applied_on),
         rain_since_pre_in: pre_state.map(|state| state.firm.rain_in),
         pre_set_on: pre_state.and_then(|state| state.firm.set_on),
         residual_ends: pre.and_then(|pre| pre.ends).map(|ends| ends.earliest),
-        post_closes: match now.post_applied_on {
-            Some(_) => None,
-            None => now.post_window.map(|window| last_day(window.closes, at.today)),
-        },
+        post_closes: now.post_window.filter(|_| !is_sprayed).map(closes),
         post_on: now.post_applied_on,
+        renewed_ends: renewed.map(|ends| ends.earliest),
+        next_post_closes: now.post_window.filter(|_| is_sprayed).filter(is_open).map(closes),
         sidedress_by: match now.sidedressed_on {
             Some(_) => None,
             None => now.sidedress.map(|window| last_day(window.latest, at.today)),

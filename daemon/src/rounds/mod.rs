@@ -5,9 +5,14 @@
 
 pub mod advance;
 pub mod answer;
+mod correct;
 pub mod decide;
 pub mod digest;
+pub mod field_weather;
+pub mod forecasts;
+mod known;
 pub mod observe;
+pub mod past;
 pub mod pull;
 pub mod record;
 pub mod send;
@@ -24,6 +29,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use furrowbell_config::Book;
 use furrowbell_config::people::{Person, RouteName};
 use furrowbell_config::schedule::Schedule;
+use past::Past;
 use record::Kept;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -49,6 +55,8 @@ pub struct Desk {
     pub routes: Arc<BTreeMap<RouteName, Route>>,
     /// Where weather comes from.
     pub weather: Arc<Sources>,
+    /// What is usual at each place.
+    pub past: Arc<Past>,
     /// What of the seasons stands in the record.
     pub kept: Arc<Kept>,
     /// Spaces the texts; a rehearsal has none.

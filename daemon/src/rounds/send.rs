@@ -7,7 +7,7 @@ use super::Desk;
 use super::timing::{after_quiet, local_day, start_of_day};
 use crate::pages::TextState as Counted;
 use crate::routes::{Outcome, Outgoing, Route};
-use crate::store::{Error, Queued, Settlement, TextFilter, TextKind, TextState};
+use crate::store::{Ending, Error, Notice, Queued, Settlement, TextFilter, TextKind, TextState};
 use chrono::{DateTime, Days, TimeDelta, Utc};
 use chrono_tz::Tz;
 use furrowbell_config::people::{Person, RouteName};
@@ -128,7 +128,13 @@ impl Desk {
             return Ok(Some(Settlement::Untried { due_at: now + FIRST_ROUND }));
         }
         let notices = self.store.notices_of_text(&text.id).await?;
-        if !notices.is_empty() && notices.iter().all(|notice| notice.closed.is_some()) {
+        let corrects = self.store.is_correction(&text.id).await?;
+        // What a correction takes back is over by that very text.
+        let settled = |notice: &Notice| {
+            let ending = notice.closed.as_ref().map(|closing| closing.ending);
+            ending.is_some_and(|ending| !(corrects && ending == Ending::Expired))
+        };
+        if !notices.is_empty() && notices.iter().all(settled) {
             let why = "what it says was settled before it went".to_owned();
             return Ok(Some(Settlement::Held { why }));
         }

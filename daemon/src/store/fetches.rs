@@ -80,6 +80,15 @@ impl Store {
         row.map(Row::read).transpose()
     }
 
+    /// What is known of every address, by address.
+    pub async fn fetches(&self) -> Result<Vec<Fetch>> {
+        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
+            "-- weather_fetch.list\nSELECT * FROM weather_fetch ORDER BY url")
+            .fetch_all(pool)
+            .await?);
+        rows.into_iter().map(Row::read).collect()
+    }
+
     /// Keeps what came of a pull. An earlier or missing update time leaves the known one.
     pub async fn keep_fetch(&self, fetch: &Fetch) -> Result<()> {
         with_pool!(self, pool => sqlx::query(

@@ -53,6 +53,7 @@ macro_rules! from_row {
 mod alerts;
 mod cells;
 mod consent;
+mod corrections;
 mod digests;
 mod error;
 mod fetches;
@@ -61,6 +62,7 @@ mod journal;
 mod marks;
 mod notices;
 mod outbox;
+mod requests;
 mod row;
 mod seasons;
 mod stations;
@@ -74,6 +76,7 @@ pub(crate) mod testing;
 pub use alerts::FieldZones;
 pub use cells::{Cell, FieldCell};
 pub use consent::{Consent, ConsentState};
+pub use corrections::{Corrected, Correction, Course};
 pub use digests::Digest;
 pub use error::{Error, Result};
 pub use fetches::Fetch;
@@ -107,11 +110,13 @@ static MIGRATOR: LazyLock<Migrator> = LazyLock::new(|| {
 });
 
 /// Number, name and text of every step, in order; a test compares them with the folder.
-const MIGRATIONS: [(i64, &str, &str); 4] = [
+const MIGRATIONS: [(i64, &str, &str); 6] = [
     (1, "journal", include_str!("../../../migrations/0001_journal.sql")),
     (2, "weather", include_str!("../../../migrations/0002_weather.sql")),
     (3, "texts", include_str!("../../../migrations/0003_texts.sql")),
     (4, "weather_days", include_str!("../../../migrations/0004_weather_days.sql")),
+    (5, "requests", include_str!("../../../migrations/0005_requests.sql")),
+    (6, "corrections", include_str!("../../../migrations/0006_corrections.sql")),
 ];
 
 /// Most connections of one instance.
@@ -297,7 +302,7 @@ mod tests {
                 .unwrap();
             });
             let refusal = store.migrate().await.unwrap_err();
-            assert!(matches!(refusal, Error::Newer { found: 9999, known: 4 }), "{refusal}");
+            assert!(matches!(refusal, Error::Newer { found: 9999, .. }), "{refusal}");
         })
         .await;
     }

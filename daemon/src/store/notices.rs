@@ -79,7 +79,7 @@ pub struct Telling {
     pub text: Option<Text>,
 }
 
-struct Row {
+pub(super) struct Row {
     id: String,
     field: String,
     topic: String,
@@ -116,7 +116,7 @@ from_row!(Row {
 });
 
 impl Row {
-    fn read(self) -> Result<Notice> {
+    pub(super) fn read(self) -> Result<Notice> {
         let place = Place { table: "notice", id: &self.id };
         let closed = match self.closed_at {
             None => None,
@@ -284,7 +284,7 @@ impl Store {
     }
 }
 
-async fn insert(tx: &mut Tx, notice: &Notice) -> Result<bool> {
+pub(super) async fn insert(tx: &mut Tx, notice: &Notice) -> Result<bool> {
     let identity = &notice.identity;
     let evidence = Column("notice", "evidence").json(&notice.evidence)?;
     let urgency = Column("notice", "urgency").word(&notice.urgency)?;
@@ -312,7 +312,7 @@ async fn insert(tx: &mut Tx, notice: &Notice) -> Result<bool> {
     Ok(inserted == 1)
 }
 
-async fn link(tx: &mut Tx, text: &str, notice: &str) -> Result<()> {
+pub(super) async fn link(tx: &mut Tx, text: &str, notice: &str) -> Result<()> {
     with_tx!(tx, connection => sqlx::query(
         "-- outbox_notice.insert
         INSERT INTO outbox_notice (outbox_id, notice_id) VALUES ($1, $2)")
@@ -324,7 +324,7 @@ async fn link(tx: &mut Tx, text: &str, notice: &str) -> Result<()> {
     Ok(())
 }
 
-async fn supersede(tx: &mut Tx, notice: &Notice) -> Result<()> {
+pub(super) async fn supersede(tx: &mut Tx, notice: &Notice) -> Result<()> {
     let identity = &notice.identity;
     let earlier: Vec<String> = with_tx!(&mut *tx, connection => sqlx::query_scalar(
         "-- notice.earlier

@@ -185,6 +185,12 @@ impl Reader {
         }
     }
 
+    /// The same with another longest wait for a whole answer.
+    #[must_use]
+    pub fn within(self, total: Duration) -> Self {
+        Self { total, ..self }
+    }
+
     /// The source it serves.
     pub const fn source(&self) -> SourceName {
         self.source
@@ -304,7 +310,8 @@ impl Reader {
             _ => {
                 // A refusal for the rate concerns every request to the host.
                 if status == StatusCode::TOO_MANY_REQUESTS {
-                    self.limiter.hold(retry_after(&headers).unwrap_or(RATE_PAUSE));
+                    let pause = retry_after(&headers).unwrap_or(RATE_PAUSE);
+                    self.breaker.hold(HOST, self.clock.now() + pause);
                 }
                 Err(refused(path, response).await)
             }
@@ -424,6 +431,7 @@ async fn refused(path: &str, response: Response) -> Fault {
     let problem: Problem = serde_json::from_slice(&body).unwrap_or_default();
     let verdict = What::verdict_of_status(status, &problem, retry_after(&headers));
     let id = problem.correlation_id.clone().or_else(|| text(&headers, &CORRELATION_ID));
+    let problem = Box::new(problem);
     let what =
         if kind == "text/html" { What::Page { status } } else { What::Status { status, problem } };
     Fault::new(path, what, verdict, id)

@@ -4,8 +4,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
-/// Failures in a row that open a circuit.
-const TROUBLE: u32 = 3;
+/// Failures in a row that open a circuit: more than the tries at one address.
+const TROUBLE: u32 = 5;
 /// First rest; it doubles with every probe that fails.
 const FIRST_REST: TimeDelta = TimeDelta::minutes(1);
 /// Longest rest.
@@ -54,9 +54,12 @@ impl Breaker {
         }
     }
 
-    /// A request went well: the circuit closes.
+    /// A request went well: the circuit closes, unless it opened while the request was under way.
     pub fn well(&self, name: &str) {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).remove(name);
+        let mut circuits = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if circuits.get(name).is_some_and(|at| at.open_until.is_none() || at.probing) {
+            circuits.remove(name);
+        }
     }
 
     /// A request failed.
@@ -68,7 +71,7 @@ impl Breaker {
             return;
         }
         // Requests that were under way when the circuit opened prove nothing new.
-        if circuit.open_until.is_none() || circuit.probing {
+        if circuit.open_until.is_none_or(|until| until <= now) || circuit.probing {
             circuit.rest = (circuit.rest * 2).clamp(FIRST_REST, LONGEST_REST);
             circuit.open_until = Some(now + circuit.rest);
             circuit.probing = false;
@@ -81,6 +84,14 @@ impl Breaker {
         let open_until = Some(now + LONGEST_REST);
         let circuit = Circuit { failures: TROUBLE, rest: LONGEST_REST, open_until, probing: false };
         circuits.insert(name.to_owned(), circuit);
+    }
+
+    /// The host has asked for a pause: nobody goes before that time.
+    pub fn hold(&self, name: &str, until: DateTime<Utc>) {
+        let mut circuits = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let circuit = circuits.entry(name.to_owned()).or_default();
+        circuit.open_until = circuit.open_until.max(Some(until));
+        circuit.probing = false;
     }
 
     /// How a circuit stands.
@@ -100,15 +111,11 @@ mod tests {
     }
 
     #[test]
-    fn three_failures_in_a_row_open_and_one_answer_between_them_does_not() {
+    fn five_failures_in_a_row_open_and_an_answer_between_them_does_not() {
         let breaker = Breaker::default();
-        for second in [0, 1] {
-            breaker.failed("a", at(second));
-        }
+        (0..4).for_each(|second| breaker.failed("a", at(second)));
         breaker.well("a");
-        for second in [2, 3] {
-            breaker.failed("a", at(second));
-        }
+        (0..4).for_each(|second| breaker.failed("a", at(second)));
         assert_eq!(breaker.state("a"), State::Closed);
         breaker.failed("a", at(4));
         assert_eq!(breaker.state("a"), State::Open { until: at(64) });
@@ -119,8 +126,8 @@ mod tests {
     #[test]
     fn one_probe_goes_and_closes_it_or_doubles_the_rest() {
         let breaker = Breaker::default();
-        // Six under way at once: one rest, not four.
-        (0..6).for_each(|_| breaker.failed("a", at(0)));
+        // Nine under way at once: one rest, not five.
+        (0..9).for_each(|_| breaker.failed("a", at(0)));
         assert_eq!(breaker.state("a"), State::Open { until: at(60) });
         assert_eq!(breaker.enter("a", at(60)), Ok(()));
         assert_eq!(breaker.enter("a", at(60)), Err(at(180)));
@@ -129,6 +136,17 @@ mod tests {
         assert_eq!(breaker.enter("a", at(181)), Ok(()));
         breaker.well("a");
         assert_eq!(breaker.enter("a", at(182)), Ok(()));
+        assert_eq!(breaker.state("a"), State::Closed);
+    }
+
+    #[test]
+    fn a_pause_that_was_asked_for_outlasts_answers_that_were_under_way() {
+        let breaker = Breaker::default();
+        breaker.hold("a", at(5));
+        breaker.well("a");
+        assert_eq!(breaker.enter("a", at(4)), Err(at(5)));
+        assert_eq!(breaker.enter("a", at(5)), Ok(()));
+        breaker.well("a");
         assert_eq!(breaker.state("a"), State::Closed);
     }
 

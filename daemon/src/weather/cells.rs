@@ -53,12 +53,11 @@ impl FromStr for Cell {
     }
 }
 
-/// The next time after `now` at which a cell is due. Cells are spread over the period by their
-/// names, and each round is put off by up to a tenth of the period, so that no two rounds press
-/// at the same second. The same arguments give the same answer.
-pub fn next_due(cell: &Cell, period: TimeDelta, now: DateTime<Utc>) -> DateTime<Utc> {
+/// The next time after `now` at which a cell of that name is due. Cells are spread over the period
+/// by their names, and each round is put off by up to a tenth of the period, so that no two rounds
+/// press at the same second. The same arguments give the same answer.
+pub fn next_due(name: &str, period: TimeDelta, now: DateTime<Utc>) -> DateTime<Utc> {
     let period_s = period.num_seconds().max(1);
-    let name = cell.to_string();
     let phase = below(period_s, hash(name.as_bytes()));
     let due = |round: i64| {
         let jitter = below((period_s / 10).max(1), hash(format!("{name} {round}").as_bytes()));
@@ -70,6 +69,12 @@ pub fn next_due(cell: &Cell, period: TimeDelta, now: DateTime<Utc>) -> DateTime<
         .flatten()
         .find(|time| *time > now)
         .unwrap_or(now + period)
+}
+
+/// A part of `span` that a name and a number always get: from nothing up to, not including, all.
+pub fn jitter(name: &str, number: u32, span: TimeDelta) -> TimeDelta {
+    let share = below(span.num_milliseconds(), hash(format!("{name} {number}").as_bytes()));
+    TimeDelta::milliseconds(share)
 }
 
 fn below(limit: i64, hash: u64) -> i64 {
@@ -142,7 +147,7 @@ mod tests {
         let mut ninths = [0_u32; 9];
         for x in 0..30 {
             for y in 0..20 {
-                let due = next_due(&Cell::new("DMX", x, y).unwrap(), period, start);
+                let due = next_due(&format!("DMX/{x},{y}"), period, start);
                 let tenth = (due - start).num_minutes() / 10;
                 ninths[usize::try_from(tenth).unwrap().min(8)] += 1;
             }
@@ -170,8 +175,9 @@ mod tests {
         fn due_times_go_forward_about_one_period_apart(cell in cell(), now in 0..2_000_000_000_i64) {
             let period = TimeDelta::minutes(90);
             let now = DateTime::from_timestamp(now, 0).unwrap();
-            let first = next_due(&cell, period, now);
-            let second = next_due(&cell, period, first);
+            let name = cell.to_string();
+            let first = next_due(&name, period, now);
+            let second = next_due(&name, period, first);
             prop_assert!(now < first && first <= now + period + period / 10);
             prop_assert!((second - first - period).abs() <= period / 10);
         }

@@ -1,5 +1,6 @@
 //! What can go wrong between us and a weather service, and what to do about it.
 
+use super::source::Area;
 use chrono::{DateTime, Utc};
 use serde::Deserialize;
 use std::fmt;
@@ -56,7 +57,7 @@ pub enum What {
         /// HTTP status.
         status: u16,
         /// The service's explanation.
-        problem: Problem,
+        problem: Box<Problem>,
     },
     /// A page for people where data was expected.
     #[error("status {status} with an HTML page in place of data")]
@@ -76,12 +77,15 @@ pub enum What {
     /// An answer that makes no sense.
     #[error("status 200, but the answer {0}")]
     Unreadable(String),
-    /// Nothing was asked: failures in a row, or a limit that is used up.
-    #[error("not asked, the {who} is at rest")]
+    /// Nothing was asked after failures in a row.
+    #[error("not asked, {who} is at rest")]
     Resting {
-        /// What is at rest: the host, an office, or a quota.
+        /// What is at rest: the host or an office.
         who: String,
     },
+    /// Nothing was asked: the source's own limit is used up.
+    #[error("not asked, the limit on places is used up")]
+    Quota,
     /// A source was asked for what it does not have.
     #[error("not asked, this source has no such areas")]
     WrongArea,
@@ -112,6 +116,11 @@ impl Fault {
         correlation_id: Option<String>,
     ) -> Self {
         Self { path: path.to_owned(), what, verdict, correlation_id }
+    }
+
+    /// A source was asked for an area of another source's kind; nothing was sent.
+    pub fn wrong_area(area: &Area) -> Self {
+        Self::new(&area.to_string(), What::WrongArea, Verdict::Broken, None)
     }
 
     /// A place that is not found cannot be resolved anew.
@@ -154,7 +163,7 @@ impl What {
     /// HTTP status of the answer, where one came.
     pub const fn status(&self) -> Option<u16> {
         match self {
-            Self::NoAnswer(_) | Self::Resting { .. } | Self::WrongArea => None,
+            Self::NoAnswer(_) | Self::Resting { .. } | Self::Quota | Self::WrongArea => None,
             Self::Status { status, .. } | Self::Page { status } => Some(*status),
             Self::ContentType(_) | Self::TooLarge(_) | Self::Empty | Self::Unreadable(_) => {
                 Some(200)

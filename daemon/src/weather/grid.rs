@@ -1,7 +1,7 @@
 //! The forecast grid of one cell, read from its `GeoJSON` and laid out by the hour.
 
 use super::cells::Polygon;
-use super::layers::{HourValue, Layer, LayerFault};
+use super::layers::{HourValue, Hourly, Layer, LayerFault};
 use chrono::{DateTime, Utc};
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -98,28 +98,49 @@ impl Grid {
     /// Reads a grid. A layer with a fault is left out and named; the others stand.
     pub fn parse(json: &[u8]) -> Result<Self, GridFault> {
         let feature: Feature = serde_json::from_slice(json).map_err(GridFault::Json)?;
-        let mut hours = BTreeMap::<i64, Hour>::new();
-        let mut horizons = BTreeMap::new();
-        let mut refused = Vec::new();
-        for layer in Layer::ALL {
-            let Some(json) = feature.properties.rest.get(layer.key()) else { continue };
-            match layer.read(json) {
-                Ok(hourly) => {
-                    for (at, value) in hourly.hours {
-                        hours.entry(at).or_default().set(layer, value);
-                    }
-                    horizons.extend(hourly.horizon.map(|end| (layer, end)));
-                }
-                Err(reason) => refused.push(Refused { layer, reason }),
-            }
-        }
-        let hours: Vec<_> = hours.into_iter().filter_map(|(at, hour)| hour.starting(at)).collect();
+        let layers = Layer::ALL.into_iter().filter_map(|layer| {
+            let json = feature.properties.rest.get(layer.key())?;
+            Some((layer, layer.read(json)))
+        });
+        let Laid { hours, horizons, refused } = Laid::out(layers);
         if hours.is_empty() {
             return Err(GridFault::Nothing(refused));
         }
         let polygon = Polygon::from_geojson(&feature.geometry);
         let update_time = feature.properties.update_time;
         Ok(Self { update_time, polygon, hours, horizons, refused })
+    }
+}
+
+/// Layers put together hour by hour.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Laid {
+    /// Hours of which something is known, in order.
+    pub hours: Vec<Hour>,
+    /// Where each layer ends; a layer without values is absent.
+    pub horizons: BTreeMap<Layer, DateTime<Utc>>,
+    /// Layers that were not used, with the reason.
+    pub refused: Vec<Refused>,
+}
+
+impl Laid {
+    /// Puts the layers together; one with a fault is left out and named.
+    pub fn out(layers: impl IntoIterator<Item = (Layer, Result<Hourly, LayerFault>)>) -> Self {
+        let mut hours = BTreeMap::<i64, Hour>::new();
+        let mut laid = Self::default();
+        for (layer, read) in layers {
+            match read {
+                Ok(hourly) => {
+                    for (at, value) in hourly.hours {
+                        hours.entry(at).or_default().set(layer, value);
+                    }
+                    laid.horizons.extend(hourly.horizon.map(|end| (layer, end)));
+                }
+                Err(reason) => laid.refused.push(Refused { layer, reason }),
+            }
+        }
+        laid.hours = hours.into_iter().filter_map(|(at, hour)| hour.starting(at)).collect();
+        laid
     }
 }
 

@@ -131,7 +131,31 @@ impl Layer {
         if raw.values.is_empty() {
             return Ok(Hourly::default());
         }
-        let periods = self.periods(raw)?;
+        let mut periods = Vec::with_capacity(raw.values.len());
+        for entry in raw.values {
+            periods.push((entry.valid_time.parse()?, entry.value));
+        }
+        self.lay_out(raw.uom.as_deref().unwrap_or_default(), periods)
+    }
+
+    /// Lays values of any source out by the hour, in the layer's unit; null stays unknown.
+    pub fn lay_out(
+        self,
+        unit: &str,
+        mut periods: Vec<(Interval, Option<f64>)>,
+    ) -> Result<Hourly, LayerFault> {
+        let convert = self.converter(unit)?;
+        for (_, value) in &mut periods {
+            *value = value.map(|value| self.checked(convert(value))).transpose()?;
+        }
+        periods.sort_by_key(|(interval, _)| interval.start());
+        if let Some(pair) = periods.windows(2).find(|pair| pair[1].0.start() < pair[0].0.end()) {
+            return Err(LayerFault::Overlap(pair[1].0.start()));
+        }
+        let seconds = periods.iter().try_fold(0_i64, |sum, (i, _)| sum.checked_add(i.seconds()));
+        if seconds.is_none_or(|seconds| seconds > MAX_HOURS * HOUR_S) {
+            return Err(LayerFault::TooLong);
+        }
         Ok(if self.is_total() { shared_out(&periods) } else { held(&periods) })
     }
 
@@ -139,53 +163,36 @@ impl Layer {
         matches!(self, Self::Rain | Self::Snow)
     }
 
-    /// The periods in order of time, in the layer's unit, checked; null stays unknown.
-    fn periods(self, raw: RawLayer) -> Result<Vec<(Interval, Option<f64>)>, LayerFault> {
-        let convert = self.converter(raw.uom.as_deref().unwrap_or_default())?;
-        let mut periods = Vec::with_capacity(raw.values.len());
-        for entry in raw.values {
-            let interval: Interval = entry.valid_time.parse()?;
-            let value = entry.value.map(|value| self.checked(convert(value))).transpose()?;
-            periods.push((interval, value));
-        }
-        periods.sort_by_key(|(interval, _)| interval.start());
-        if let Some(pair) = periods.windows(2).find(|pair| pair[1].0.start() < pair[0].0.end()) {
-            return Err(LayerFault::Overlap(pair[1].0.start()));
-        }
-        let seconds = periods.iter().try_fold(0_i64, |sum, (i, _)| sum.checked_add(i.seconds()));
-        match seconds {
-            Some(seconds) if seconds <= MAX_HOURS * HOUR_S => Ok(periods),
-            _ => Err(LayerFault::TooLong),
-        }
-    }
-
     fn converter(self, uom: &str) -> Result<Converter, LayerFault> {
-        let name = uom.strip_prefix("wmoUnit:").or_else(|| uom.strip_prefix("unit:"));
+        let prefixed = uom.strip_prefix("wmoUnit:").or_else(|| uom.strip_prefix("unit:"));
+        let name = prefixed.unwrap_or(uom);
         let (known, found): (_, Option<Converter>) = match self {
             Self::Temperature | Self::Dewpoint => (
                 "degC, degF",
                 match name {
-                    Some("degC") => Some(|c| c),
-                    Some("degF") => Some(|f| (f - 32.0) / 1.8),
+                    "degC" | "celsius" | "°C" => Some(|c| c),
+                    "degF" | "°F" => Some(|f| (f - 32.0) / 1.8),
                     _ => None,
                 },
             ),
             Self::Humidity | Self::Sky => {
-                ("percent", name.filter(|n| *n == "percent").map(|_| (|p| p) as Converter))
+                ("percent", ["percent", "%"].contains(&name).then_some((|p| p) as Converter))
             }
             Self::Wind | Self::Gust => (
-                "km_h-1, m_s-1",
+                "km_h-1, m_s-1, mp/h",
                 match name {
-                    Some("km_h-1") => Some(|kmh| kmh / 3.6),
-                    Some("m_s-1") => Some(|mps| mps),
+                    "km_h-1" | "km/h" => Some(|kmh| kmh / 3.6),
+                    "m_s-1" | "m/s" => Some(|mps| mps),
+                    "mp/h" => Some(|mph| mph * 0.447_04),
                     _ => None,
                 },
             ),
             Self::Rain | Self::Snow => (
-                "mm, m",
+                "mm, m, inch",
                 match name {
-                    Some("mm") => Some(|mm| mm),
-                    Some("m") => Some(|m| m * 1000.0),
+                    "mm" => Some(|mm| mm),
+                    "m" => Some(|m| m * 1000.0),
+                    "inch" => Some(|inches| inches * 25.4),
                     _ => None,
                 },
             ),

@@ -1,5 +1,5 @@
-//! Where weather comes from: the forecast grid of the US National Weather Service, and daily
-//! files. Nothing here knows the store; values come back and the caller keeps them.
+//! Where weather comes from: forecast services and daily files. Nothing here knows the store;
+//! values come back and the caller keeps them.
 
 pub mod acis;
 pub mod alerts;
@@ -10,12 +10,15 @@ pub mod days;
 pub mod fault;
 pub mod files;
 pub mod grid;
+pub mod history;
 pub mod interval;
 pub mod layers;
 pub mod limiter;
 pub mod mesonet;
+pub mod met_norway;
 pub mod nws;
 pub mod observed_day;
+pub mod open_meteo;
 pub mod pedigree;
 pub mod source;
 pub mod sources;

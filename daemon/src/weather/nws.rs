@@ -1,53 +1,25 @@
-//! Client of the US National Weather Service's forecast grid (api.weather.gov).
+//! The forecast grid of the US National Weather Service (api.weather.gov).
 //!
 //! Source of the rules kept here: National Weather Service, API documentation, "General FAQs" and
 //! "Gridpoints": at most four decimals in a place, a User-Agent with a contact, conditional
-//! requests, no unknown query parameters. It asks once; when to ask again is the caller's to
-//! decide by the fault's verdict.
+//! requests, no unknown query parameters.
 
+use super::body::{Read, Reader, Request, Unreadable};
 use super::cells::Cell;
-use super::fault::{Fault, Problem, Verdict, What, printable};
-use super::grid::Grid;
-use super::limiter::Limiter;
-use chrono::DateTime;
+use super::fault::Fault;
+use super::grid::{Grid, GridFault};
+use super::source::{
+    Answer, Area, Forecast, Known, Payload, Pulling, Source, SourceName, Validators,
+};
 use chrono_tz::Tz;
 use furrowbell_engine::units::{Latitude, Longitude};
-use reqwest::header::{
-    ACCEPT, CONTENT_TYPE, DATE, ETAG, HeaderMap, HeaderName, IF_MODIFIED_SINCE, IF_NONE_MATCH,
-    LAST_MODIFIED, RETRY_AFTER, USER_AGENT,
-};
-use reqwest::{Response, StatusCode};
 use serde::Deserialize;
-use std::error::Error;
-use std::time::Duration;
 
 /// The one representation asked for; answers are cached by it, so it never varies.
 const GEO_JSON: &str = "application/geo+json";
-const CORRELATION_ID: HeaderName = HeaderName::from_static("x-correlation-id");
-/// Most bytes read of an answer after unpacking; recorded grids have up to 0.2 MB.
-const MAX_BODY: usize = 8 * 1024 * 1024;
-/// Most bytes read of a refusal.
-const MAX_PROBLEM: usize = 64 * 1024;
-/// Longest wait for a whole answer.
-const TIMEOUT: Duration = Duration::from_secs(30);
-/// Pause for all requests after a refusal for their rate, when none was named; the service's
-/// documentation says five seconds.
-const RATE_PAUSE: Duration = Duration::from_secs(5);
-/// Longest wait that is believed.
-const LONGEST_PAUSE: Duration = Duration::from_hours(1);
 
-/// What an answer said of its own age, echoed as it came. The service has been seen to date
-/// answers into the future, so these are never read as times.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Validators {
-    /// `ETag`.
-    pub etag: Option<String>,
-    /// `Last-Modified`.
-    pub last_modified: Option<String>,
-}
-
-/// Where a place lies in the grid. May change without notice; to be asked anew each week, on
-/// [`Verdict::ReResolve`], and when the cell's outline does not hold the place.
+/// Where a place lies in the grid. May change without notice; to be asked anew each week, when the
+/// cell is gone, and when the cell's outline does not hold the place.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Resolved {
     /// The cell.
@@ -56,41 +28,10 @@ pub struct Resolved {
     pub zone: Option<Tz>,
 }
 
-/// Answer to a pull of one cell.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Pull {
-    /// The stored grid is still the newest.
-    NotModified,
-    /// A new grid.
-    Fresh(Box<Fresh>),
-}
-
-/// A new grid with what should be kept beside it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Fresh {
-    /// The grid.
-    pub grid: Grid,
-    /// To be sent with the next pull of the cell.
-    pub validators: Validators,
-    /// The service's name for the request.
-    pub correlation_id: Option<String>,
-    /// Size of the answer, unpacked.
-    pub bytes: usize,
-}
-
-/// Asks the service. Clones share one limiter and one pool of connections.
+/// The service. Clones share the limits of one host.
 #[derive(Debug, Clone)]
-pub struct Client {
-    base_url: String,
-    user_agent: String,
-    http: reqwest::Client,
-    limiter: Limiter,
-    timeout: Duration,
-}
-
-struct Answer {
-    headers: HeaderMap,
-    body: Vec<u8>,
+pub struct Nws {
+    reader: Reader,
 }
 
 #[derive(Deserialize)]
@@ -125,17 +66,15 @@ impl Index {
     }
 }
 
-impl Client {
-    /// A client for the service at `base_url`. `user_agent` must name a contact, `http` must
-    /// follow redirects.
-    pub fn new(
-        base_url: &str,
-        user_agent: impl Into<String>,
-        http: reqwest::Client,
-        limiter: Limiter,
-    ) -> Self {
-        let base_url = base_url.trim_end_matches('/').to_owned();
-        Self { base_url, user_agent: user_agent.into(), http, limiter, timeout: TIMEOUT }
+impl Nws {
+    /// The service behind a reader.
+    pub const fn new(reader: Reader) -> Self {
+        Self { reader }
+    }
+
+    /// The reader of its host.
+    pub const fn reader(&self) -> &Reader {
+        &self.reader
     }
 
     /// Asks which cell a place lies in.
@@ -143,137 +82,65 @@ impl Client {
         &self,
         latitude: Latitude,
         longitude: Longitude,
-    ) -> Result<Resolved, Fault> {
+    ) -> Result<Answer<Resolved>, Fault> {
         let path = format!("/points/{},{}", degrees(latitude.get()), degrees(longitude.get()));
-        let response = self.get(&path, &Validators::default()).await.map_err(Fault::of_place)?;
-        let answer = accepted(&path, response).await?;
-        let point = serde_json::from_slice::<Point>(&answer.body).map_err(|error| {
-            unreadable(&path, &answer, &format!("is not a place: {error}"), error.is_eof())
-        })?;
-        let properties = point.properties;
-        let cell = properties
-            .grid_x
-            .read()
-            .zip(properties.grid_y.read())
-            .and_then(|(x, y)| Cell::new(&properties.grid_id, x, y).ok())
-            .ok_or_else(|| unreadable(&path, &answer, "names no grid cell", false))?;
-        Ok(Resolved { cell, zone: properties.time_zone.and_then(|name| name.parse().ok()) })
+        let unconditional = Validators::default();
+        let request = Request { accept: GEO_JSON, ..Request::get(&path, &unconditional) };
+        self.reader.ask(request, read_point).await.map_err(Fault::of_place)
     }
 
-    /// Pulls the grid of a cell, unless it is the one `validators` came with.
-    pub async fn grid(&self, cell: &Cell, validators: &Validators) -> Result<Pull, Fault> {
+    async fn grid(&self, cell: &Cell, known: &Known) -> Result<Answer, Fault> {
         let path = format!("/gridpoints/{cell}");
-        let response = self.get(&path, validators).await?;
-        if response.status() == StatusCode::NOT_MODIFIED {
-            return Ok(Pull::NotModified);
-        }
-        let answer = accepted(&path, response).await?;
-        let grid = Grid::parse(&answer.body).map_err(|fault| {
-            unreadable(&path, &answer, &fault.to_string(), fault.is_cut_short())
-        })?;
-        Ok(Pull::Fresh(Box::new(Fresh {
-            grid,
-            validators: Validators {
-                etag: text(&answer.headers, &ETAG),
-                last_modified: text(&answer.headers, &LAST_MODIFIED),
-            },
-            correlation_id: text(&answer.headers, &CORRELATION_ID),
-            bytes: answer.body.len(),
-        })))
+        let request = Request {
+            accept: GEO_JSON,
+            office: Some(&cell.office),
+            ..Request::get(&path, &known.validators)
+        };
+        self.reader.ask(request, |body| read_grid(body, cell)).await
+    }
+}
+
+impl Source for Nws {
+    fn name(&self) -> SourceName {
+        SourceName::Nws
     }
 
-    /// One request; comes back with status 200, or 304 if there was a condition.
-    async fn get(&self, path: &str, validators: &Validators) -> Result<Response, Fault> {
-        self.limiter.turn().await;
-        let mut request = self
-            .http
-            .get(format!("{}{path}", self.base_url))
-            .timeout(self.timeout)
-            .header(ACCEPT, GEO_JSON)
-            .header(USER_AGENT, &self.user_agent);
-        if let Some(etag) = &validators.etag {
-            request = request.header(IF_NONE_MATCH, etag);
-        }
-        if let Some(time) = &validators.last_modified {
-            request = request.header(IF_MODIFIED_SINCE, time);
-        }
-        let response = request.send().await.map_err(|error| no_answer(path, error))?;
-        let conditional = *validators != Validators::default();
-        match response.status() {
-            StatusCode::OK => return Ok(response),
-            StatusCode::NOT_MODIFIED if conditional => return Ok(response),
-            // A refusal for the rate concerns every request to the host.
-            StatusCode::TOO_MANY_REQUESTS => {
-                self.limiter.hold(retry_after(response.headers()).unwrap_or(RATE_PAUSE));
+    fn pull<'a>(&'a self, area: &'a Area, known: &'a Known) -> Pulling<'a> {
+        Box::pin(async move {
+            match area {
+                Area::Cell(cell) => self.grid(cell, known).await,
+                _ => Err(Fault::wrong_area(area)),
             }
-            _ => {}
-        }
-        Err(refused(path, response).await)
+        })
     }
 }
 
-async fn accepted(path: &str, response: Response) -> Result<Answer, Fault> {
-    let headers = response.headers().clone();
-    let fail = |what, verdict| Fault::new(path, what, verdict, text(&headers, &CORRELATION_ID));
-    match content_type(&headers).as_str() {
-        GEO_JSON | "application/json" => {}
-        "text/html" => return Err(fail(What::Page { status: 200 }, Verdict::Blocked)),
-        other => return Err(fail(What::ContentType(printable(other)), Verdict::Broken)),
-    }
-    let body = read(response, MAX_BODY).await.map_err(|error| no_answer(path, error))?;
-    match body {
-        None => Err(fail(What::TooLarge(MAX_BODY), Verdict::Broken)),
-        Some(body) if body.trim_ascii().is_empty() => {
-            Err(fail(What::Empty, Verdict::RetrySoon { after: None }))
-        }
-        Some(body) => Ok(Answer { headers, body }),
-    }
+fn read_point(body: &[u8]) -> Result<Read<Resolved>, Unreadable> {
+    let point: Point = serde_json::from_slice(body)?;
+    let properties = point.properties;
+    let place = properties.grid_x.read().zip(properties.grid_y.read());
+    let cell = place.and_then(|(x, y)| Cell::new(&properties.grid_id, x, y).ok());
+    let nowhere = || Unreadable { what: "names no grid cell".to_owned(), cut_short: false };
+    let zone = properties.time_zone.and_then(|name| name.parse().ok());
+    let payload = Resolved { cell: cell.ok_or_else(nowhere)?, zone };
+    Ok(Read { payload, issued_at: None })
 }
 
-async fn refused(path: &str, response: Response) -> Fault {
-    let status = response.status().as_u16();
-    let headers = response.headers().clone();
-    let after = retry_after(&headers);
-    let kind = content_type(&headers);
-    let body = read(response, MAX_PROBLEM).await.ok().flatten().unwrap_or_default();
-    let problem: Problem = serde_json::from_slice(&body).unwrap_or_default();
-    let verdict = What::verdict_of_status(status, &problem, after);
-    let id = problem.correlation_id.clone().or_else(|| text(&headers, &CORRELATION_ID));
-    let what =
-        if kind == "text/html" { What::Page { status } } else { What::Status { status, problem } };
-    Fault::new(path, what, verdict, id)
-}
-
-/// The body, or `None` when it is longer than `limit`.
-async fn read(mut response: Response, limit: usize) -> Result<Option<Vec<u8>>, reqwest::Error> {
-    let mut body = Vec::new();
-    while let Some(chunk) = response.chunk().await? {
-        if body.len() + chunk.len() > limit {
-            return Ok(None);
-        }
-        body.extend_from_slice(&chunk);
-    }
-    Ok(Some(body))
-}
-
-/// Seconds, or a date measured against the answer's own `Date`.
-fn retry_after(headers: &HeaderMap) -> Option<Duration> {
-    let value = text(headers, &RETRY_AFTER)?;
-    let date = |text: &str| DateTime::parse_from_rfc2822(text).ok();
-    let wait = match value.parse() {
-        Ok(seconds) => Duration::from_secs(seconds),
-        Err(_) => (date(&value)? - date(&text(headers, &DATE)?)?).to_std().ok()?,
+fn read_grid(body: &[u8], cell: &Cell) -> Result<Read<Payload>, Unreadable> {
+    let grid = Grid::parse(body)?;
+    let forecast = Forecast {
+        cell: cell.to_string(),
+        outline: grid.polygon,
+        hours: grid.hours,
+        refused: grid.refused,
     };
-    Some(wait.min(LONGEST_PAUSE))
+    Ok(Read { payload: Payload::Hours(vec![forecast]), issued_at: Some(grid.update_time) })
 }
 
-fn content_type(headers: &HeaderMap) -> String {
-    let value = text(headers, &CONTENT_TYPE).unwrap_or_default();
-    value.split(';').next().unwrap_or_default().trim().to_ascii_lowercase()
-}
-
-fn text(headers: &HeaderMap, name: &HeaderName) -> Option<String> {
-    headers.get(name)?.to_str().ok().map(str::to_owned)
+impl From<GridFault> for Unreadable {
+    fn from(fault: GridFault) -> Self {
+        Self { cut_short: fault.is_cut_short(), what: fault.to_string() }
+    }
 }
 
 /// A coordinate as the service wants it: four decimals at most, no trailing zeros.
@@ -283,25 +150,6 @@ fn degrees(value: f64) -> String {
         "-0" => "0".to_owned(),
         short => short.to_owned(),
     }
-}
-
-fn no_answer(path: &str, error: reqwest::Error) -> Fault {
-    let ours = error.is_builder() || error.is_redirect();
-    let verdict = if ours { Verdict::Broken } else { Verdict::RetrySoon { after: None } };
-    let error = error.without_url();
-    let mut text = error.to_string();
-    let mut cause = error.source();
-    while let Some(inner) = cause {
-        text = format!("{text}: {inner}");
-        cause = inner.source();
-    }
-    Fault::new(path, What::NoAnswer(printable(&text)), verdict, None)
-}
-
-fn unreadable(path: &str, answer: &Answer, what: &str, cut_short: bool) -> Fault {
-    let verdict = if cut_short { Verdict::RetrySoon { after: None } } else { Verdict::Broken };
-    let what = What::Unreadable(printable(what));
-    Fault::new(path, what, verdict, text(&answer.headers, &CORRELATION_ID))
 }
 
 #[cfg(test)]

@@ -1,5 +1,9 @@
 use super::*;
-use std::time::Instant;
+use crate::clock::Clock;
+use crate::weather::body::{MAX_BODY, Notes, redirects};
+use crate::weather::fault::{Verdict, What};
+use crate::weather::grid::Hour;
+use std::time::Duration;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use wiremock::matchers::{header, header_exists, method, path};
 use wiremock::{Mock, MockServer, Request, ResponseTemplate};
@@ -9,10 +13,20 @@ const SMALL_GZIP: &[u8] = include_bytes!("testdata/small_grid.json.gz");
 const AGENT: &str = "furrowbell/0.1 (desk@example.org)";
 const CELL_PATH: &str = "/gridpoints/OAX/59,58";
 
-fn client(base_url: &str) -> Client {
+fn client(base_url: &str) -> Nws {
+    client_within(base_url, Duration::from_secs(30))
+}
+
+fn client_within(base_url: &str, total: Duration) -> Nws {
     let _ = rustls::crypto::ring::default_provider().install_default();
-    let http = reqwest::Client::builder().build().unwrap();
-    Client::new(base_url, AGENT, http, Limiter::new(1000.0))
+    let http = reqwest::Client::builder().user_agent(AGENT).redirect(redirects()).build().unwrap();
+    let (clock, notes) = (Clock::System, Notes::default());
+    Nws::new(Reader::new(SourceName::Nws, base_url, http, 1000.0, &clock, &notes).within(total))
+}
+
+async fn grid(nws: &Nws, validators: Validators) -> Result<Answer, Fault> {
+    let known = Known { validators, issued_at: None };
+    nws.pull(&Area::Cell(cell()), &known).await
 }
 
 fn cell() -> Cell {
@@ -35,22 +49,24 @@ fn problem(status: u16, kind: &str, title: &str, detail: &str) -> ResponseTempla
     ResponseTemplate::new(status).set_body_raw(body.to_string(), "application/problem+json")
 }
 
-async fn pull(answer: ResponseTemplate) -> Result<Pull, Fault> {
+async fn pull(answer: ResponseTemplate) -> Result<Answer, Fault> {
     let server = MockServer::start().await;
     Mock::given(method("GET")).and(path(CELL_PATH)).respond_with(answer).mount(&server).await;
-    client(&server.uri()).grid(&cell(), &Validators::default()).await
+    grid(&client(&server.uri()), Validators::default()).await
 }
 
-async fn fresh(answer: ResponseTemplate) -> Fresh {
-    match pull(answer).await {
-        Ok(Pull::Fresh(fresh)) => *fresh,
+/// The hours that an answer holds.
+fn hours(answer: &Answer) -> &[Hour] {
+    match &answer.payload {
+        Some(Payload::Hours(forecasts)) => &forecasts[0].hours,
         other => panic!("{other:?}"),
     }
 }
 
 async fn resolve_at(server: &MockServer, lat: f64, lon: f64) -> Result<Resolved, Fault> {
     let (lat, lon) = (Latitude::new(lat).unwrap(), Longitude::new(lon).unwrap());
-    client(&server.uri()).resolve(lat, lon).await
+    let answer = client(&server.uri()).resolve(lat, lon).await?;
+    Ok(answer.payload.unwrap())
 }
 
 fn point(x: &serde_json::Value, zone: &str) -> ResponseTemplate {
@@ -159,18 +175,19 @@ async fn a_place_without_a_usable_cell_is_a_fault() {
 async fn a_fresh_grid_comes_with_its_validators_as_sent() {
     // Dated three weeks ahead of the answer, as the service has been seen to do (2020-09-06).
     let ahead = "Mon, 28 Sep 2020 18:00:00 GMT";
-    let fresh = fresh(
+    let answer = pull(
         geo_json(SMALL)
             .insert_header("last-modified", ahead)
             .insert_header("etag", "\"2f-abc\"")
             .insert_header("x-correlation-id", "6eb39977"),
     )
-    .await;
-    assert_eq!(fresh.validators.last_modified.as_deref(), Some(ahead));
-    assert_eq!(fresh.validators.etag.as_deref(), Some("\"2f-abc\""));
-    assert_eq!(fresh.correlation_id.as_deref(), Some("6eb39977"));
-    assert_eq!(fresh.bytes, SMALL.len());
-    assert_eq!(fresh.grid, Grid::parse(SMALL).unwrap());
+    .await
+    .unwrap();
+    assert_eq!(answer.validators.last_modified.as_deref(), Some(ahead));
+    assert_eq!(answer.validators.etag.as_deref(), Some("\"2f-abc\""));
+    assert_eq!(answer.correlation_id.as_deref(), Some("6eb39977"));
+    assert_eq!(answer.bytes, SMALL.len());
+    assert_eq!(hours(&answer), Grid::parse(SMALL).unwrap().hours);
 }
 
 #[tokio::test]
@@ -186,8 +203,8 @@ async fn validators_are_echoed_and_304_means_not_modified() {
         .await;
     let validators =
         Validators { etag: Some("\"2f-abc\"".to_owned()), last_modified: Some(ahead.to_owned()) };
-    let pull = client(&server.uri()).grid(&cell(), &validators).await;
-    assert_eq!(pull, Ok(Pull::NotModified));
+    let answer = grid(&client(&server.uri()), validators.clone()).await.unwrap();
+    assert_eq!((answer.status, answer.payload, answer.validators), (304, None, validators));
 }
 
 #[tokio::test]
@@ -207,14 +224,15 @@ async fn no_condition_is_sent_without_validators() {
             .await;
     }
     Mock::given(method("GET")).respond_with(geo_json(SMALL)).expect(1).mount(&server).await;
-    assert!(client(&server.uri()).grid(&cell(), &Validators::default()).await.is_ok());
+    assert!(grid(&client(&server.uri()), Validators::default()).await.is_ok());
 }
 
 #[tokio::test]
 async fn a_packed_answer_is_unpacked() {
-    let fresh = fresh(geo_json(SMALL_GZIP).insert_header("content-encoding", "gzip")).await;
-    assert_eq!(fresh.grid, Grid::parse(SMALL).unwrap());
-    assert_eq!(fresh.bytes, SMALL.len());
+    let packed = geo_json(SMALL_GZIP).insert_header("content-encoding", "gzip");
+    let answer = pull(packed).await.unwrap();
+    assert_eq!(hours(&answer), Grid::parse(SMALL).unwrap().hours);
+    assert_eq!(answer.bytes, SMALL.len());
 }
 
 #[tokio::test]
@@ -268,9 +286,9 @@ async fn a_500_that_calls_itself_cacheable_is_asked_again() {
         .await;
     Mock::given(method("GET")).respond_with(geo_json(SMALL)).mount(&server).await;
     let client = client(&server.uri());
-    let fault = client.grid(&cell(), &Validators::default()).await.unwrap_err();
+    let fault = grid(&client, Validators::default()).await.unwrap_err();
     assert_eq!(fault.verdict, Verdict::RetrySoon { after: None });
-    assert!(matches!(client.grid(&cell(), &Validators::default()).await, Ok(Pull::Fresh(_))));
+    assert!(grid(&client, Validators::default()).await.unwrap().payload.is_some());
 }
 
 #[tokio::test]
@@ -304,10 +322,12 @@ async fn a_refusal_for_the_rate_holds_back_every_request() {
         .await;
     Mock::given(method("GET")).respond_with(geo_json(SMALL)).mount(&server).await;
     let client = client(&server.uri());
-    let start = Instant::now();
-    client.grid(&cell(), &Validators::default()).await.unwrap_err();
-    client.clone().grid(&cell(), &Validators::default()).await.unwrap();
-    assert!(start.elapsed() >= Duration::from_secs(1));
+    grid(&client, Validators::default()).await.unwrap_err();
+    let held = grid(&client.clone(), Validators::default()).await.unwrap_err();
+    assert_eq!(held.what, What::Resting { who: "host".to_owned() });
+    tokio::time::sleep(Duration::from_millis(1050)).await;
+    grid(&client, Validators::default()).await.unwrap();
+    assert_eq!(server.received_requests().await.unwrap().len(), 2);
 }
 
 /// Body as quoted in an issue of the service's public tracker.
@@ -361,7 +381,7 @@ async fn a_line_that_breaks_in_the_middle_is_asked_again() {
         stream.write_all(head.as_bytes()).await.unwrap();
         stream.write_all(&SMALL[..100]).await.unwrap();
     });
-    let fault = client(&base_url).grid(&cell(), &Validators::default()).await.unwrap_err();
+    let fault = grid(&client(&base_url), Validators::default()).await.unwrap_err();
     server.await.unwrap();
     assert!(matches!(fault.what, What::NoAnswer(_)), "{fault}");
     assert_eq!(fault.verdict, Verdict::RetrySoon { after: None });
@@ -372,8 +392,8 @@ async fn an_answer_that_takes_too_long_is_asked_again() {
     let server = MockServer::start().await;
     let late = geo_json(SMALL).set_delay(Duration::from_secs(20));
     Mock::given(method("GET")).respond_with(late).mount(&server).await;
-    let hasty = Client { timeout: Duration::from_millis(50), ..client(&server.uri()) };
-    let fault = hasty.grid(&cell(), &Validators::default()).await.unwrap_err();
+    let hasty = client_within(&server.uri(), Duration::from_millis(50));
+    let fault = grid(&hasty, Validators::default()).await.unwrap_err();
     assert!(fault.to_string().contains("timed out"), "{fault}");
     assert_eq!(fault.verdict, Verdict::RetrySoon { after: None });
 }
@@ -383,11 +403,21 @@ async fn nobody_listening_is_asked_again_and_an_address_that_is_none_is_not() {
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
     let base_url = format!("http://{}", listener.local_addr().unwrap());
     drop(listener);
-    let fault = client(&base_url).grid(&cell(), &Validators::default()).await.unwrap_err();
+    let fault = grid(&client(&base_url), Validators::default()).await.unwrap_err();
     assert_eq!(fault.verdict, Verdict::RetrySoon { after: None });
     assert!(!fault.to_string().contains("127.0.0.1/"), "{fault}");
-    let fault = client("not an address").grid(&cell(), &Validators::default()).await.unwrap_err();
+    let fault = grid(&client("not an address"), Validators::default()).await.unwrap_err();
     assert_eq!(fault.verdict, Verdict::Broken, "{fault}");
+}
+
+#[tokio::test]
+async fn a_redirect_to_another_host_is_not_followed() {
+    let elsewhere = MockServer::start().await;
+    let answer = ResponseTemplate::new(302)
+        .insert_header("location", format!("{}{CELL_PATH}", elsewhere.uri()).as_str());
+    let fault = pull(answer).await.unwrap_err();
+    assert_eq!(fault.verdict, Verdict::Broken, "{fault}");
+    assert_eq!(elsewhere.received_requests().await.unwrap().len(), 0);
 }
 
 #[tokio::test]

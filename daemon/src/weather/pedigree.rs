@@ -284,6 +284,20 @@ mod tests {
     }
 
     #[test]
+    fn a_gap_never_wins_and_of_two_stations_the_farms_own_file_is_nearest() {
+        let mut all = Pedigree::default();
+        all.add_observed(&observed(Kind::Station, 2.0, LOCAL), Some(0.4), Chicago);
+        let file = |mm: f64| Day {
+            rain: Some(Sourced { value: Millimetres::new(mm).unwrap(), kind: Kind::Station }),
+            ..Day::unknown(NINTH)
+        };
+        all.add_day(&Day::unknown(NINTH), SourceName::Files, "farm", None);
+        assert_eq!(all.best_days(), [file(2.0)]);
+        all.add_day(&file(3.0), SourceName::Files, "farm", None);
+        assert_eq!(all.best_days(), [file(3.0)]);
+    }
+
+    #[test]
     fn a_total_of_several_days_is_no_days_rain() {
         let mut all = Pedigree::default();
         let period = ("2026-05-07T12:00:00Z", "2026-05-10T12:00:00Z");

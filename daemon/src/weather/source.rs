@@ -51,6 +51,12 @@ impl SourceName {
         }
     }
 
+    /// The source of a cell, by the cell's name: a spot's after its source's, else the grid's.
+    pub fn of_cell(cell: &str) -> Self {
+        let is_of = |source: &Self| cell.split('/').next() == Some(source.key());
+        [Self::MetNorway, Self::OpenMeteo].into_iter().find(is_of).unwrap_or(Self::Nws)
+    }
+
     /// The credit that the licence of the data asks for wherever they are shown.
     pub const fn credit(self) -> Option<&'static str> {
         match self {
@@ -126,6 +132,19 @@ pub enum Area {
     Country,
 }
 
+/// As logged; no more is said of a place than a request says.
+impl fmt::Display for Area {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Cell(cell) => cell.fmt(f),
+            Self::Spots(spots) => write!(f, "{} places", spots.len()),
+            Self::Days(spot, days) => write!(f, "{spot} from {} to {}", days.start(), days.end()),
+            Self::Stations(_, days) => write!(f, "stations {} to {}", days.start(), days.end()),
+            Self::Country => f.write_str("the country"),
+        }
+    }
+}
+
 /// A piece of land, degrees.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LandBox {
@@ -177,6 +196,21 @@ pub struct Answer<T = Payload> {
     pub payload: Option<T>,
 }
 
+impl<T> Answer<T> {
+    /// The same answer with its contents put another way.
+    pub fn map<U>(self, put: impl FnOnce(T) -> U) -> Answer<U> {
+        Answer {
+            status: self.status,
+            bytes: self.bytes,
+            issued_at: self.issued_at,
+            validators: self.validators,
+            expires_at: self.expires_at,
+            correlation_id: self.correlation_id,
+            payload: self.payload.map(put),
+        }
+    }
+}
+
 /// What an answer holds.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Payload {
@@ -223,6 +257,8 @@ mod tests {
     fn places_a_few_hundred_metres_apart_share_a_spot() {
         let id = spot(41.2120, -96.4932).cell(SourceName::MetNorway);
         assert_eq!(id, "met-norway/41.21,-96.49");
+        assert_eq!(SourceName::of_cell(&id), SourceName::MetNorway);
+        assert_eq!(SourceName::of_cell("OAX/59,58"), SourceName::Nws);
         assert_eq!(spot(41.2149, -96.4851), spot(41.2120, -96.4932));
         assert_eq!(spot(0.001, -0.001).id(), "0.00,0.00");
     }

@@ -1,24 +1,49 @@
 //! The book's weather sources, ready to be asked.
 
+use super::body::Notes;
 use super::files::{self, FileDay, FileFault};
-use super::nws;
+use super::met_norway::MetNorway;
+use super::nws::Nws;
+use super::open_meteo::OpenMeteo;
 use chrono::{Days, NaiveDate, TimeDelta};
 use furrowbell_config::farms::{Farm, Field};
-use furrowbell_engine::weather::{Day, Kind, Sourced};
-use std::collections::{BTreeMap, HashMap};
+use furrowbell_engine::weather::{Day, Kind};
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::SystemTime;
 
 /// Every source that the book names.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Sources {
-    /// The forecast grid, with the time between two pulls of one cell.
-    pub nws: Option<(nws::Client, TimeDelta)>,
+    /// The forecast grid.
+    pub nws: Option<Pulled<Nws>>,
+    /// The first stand-in for it.
+    pub met_norway: Option<Pulled<MetNorway>>,
+    /// The second.
+    pub open_meteo: Option<Pulled<OpenMeteo>>,
+    /// What was asked of all of them and is not in the record yet.
+    pub notes: Notes,
     /// Daily files.
     pub files: Option<Files>,
     /// Sources of observed days and of warnings.
     pub observers: crate::rounds::observe::Observers,
+}
+
+impl Sources {
+    /// Whether nothing is asked over the network.
+    pub const fn is_offline(&self) -> bool {
+        self.nws.is_none() && self.met_norway.is_none() && self.open_meteo.is_none()
+    }
+}
+
+/// A source with the time between two pulls of one cell or place.
+#[derive(Debug, Clone)]
+pub struct Pulled<S> {
+    /// The source.
+    pub source: S,
+    /// That time.
+    pub period: TimeDelta,
 }
 
 /// Daily files in one folder. A changed file is read again; one that has become unreadable leaves
@@ -42,13 +67,18 @@ impl Files {
         Self { folder, forecast_days: Days::new(forecast_days.into()), read: Mutex::default() }
     }
 
-    /// The days of a field: a file of its own, else its farm's, else none. Rows before today were
-    /// measured at a station; today's and later ones are forecast.
-    pub fn days(&self, farm: &Farm, field: &Field, today: NaiveDate) -> Vec<Day> {
+    /// The file of a field: its own, else its farm's, else none.
+    pub fn path(&self, farm: &Farm, field: &Field) -> Option<PathBuf> {
         let own = field.id.replace('/', "-");
         let candidates = [own.as_str(), farm.id.as_str()];
         let paths = candidates.map(|name| self.folder.join(format!("{name}.csv")));
-        let Some(path) = paths.into_iter().find(|path| path.is_file()) else { return Vec::new() };
+        paths.into_iter().find(|path| path.is_file())
+    }
+
+    /// The days of a field. Rows before today were measured at a station; today's and later ones
+    /// are forecast.
+    pub fn days(&self, farm: &Farm, field: &Field, today: NaiveDate) -> Vec<Day> {
+        let Some(path) = self.path(farm, field) else { return Vec::new() };
         let horizon = today + self.forecast_days;
         let kept = self.kept(&path);
         let kind = |date| if date < today { Kind::Station } else { Kind::Forecast };
@@ -89,51 +119,5 @@ impl Files {
         paths.retain(|path| path.extension().is_some_and(|ending| ending == "csv"));
         paths.sort();
         paths
-    }
-}
-
-/// Two sources' days as one: of each value the one that is better known, of two equals the nearer
-/// source's.
-pub fn merge(far: Vec<Day>, near: Vec<Day>) -> Vec<Day> {
-    let mut days: BTreeMap<NaiveDate, Day> = far.into_iter().map(|day| (day.date, day)).collect();
-    for near in near {
-        let day = days.entry(near.date).or_insert(Day::unknown(near.date));
-        day.high = better(day.high, near.high);
-        day.low = better(day.low, near.low);
-        day.rain = better(day.rain, near.rain);
-        day.humidity = better(day.humidity, near.humidity);
-        day.wind = better(day.wind, near.wind);
-        day.solar = better(day.solar, near.solar);
-    }
-    days.into_values().collect()
-}
-
-fn better<T>(far: Option<Sourced<T>>, near: Option<Sourced<T>>) -> Option<Sourced<T>> {
-    match (far, near) {
-        (Some(far), Some(near)) => Some(if far.kind < near.kind { far } else { near }),
-        (far, near) => near.or(far),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use furrowbell_engine::units::Millimetres;
-
-    fn day(rain: Option<(f64, Kind)>) -> Day {
-        let date = NaiveDate::from_ymd_opt(2026, 5, 1).unwrap();
-        let rain = rain.map(|(mm, kind)| Sourced { value: Millimetres::new(mm).unwrap(), kind });
-        Day { rain, ..Day::unknown(date) }
-    }
-
-    #[test]
-    fn a_measured_value_beats_a_forecast_and_a_gap_never_wins() {
-        let forecast = day(Some((9.0, Kind::Forecast)));
-        let measured = day(Some((2.0, Kind::Station)));
-        assert_eq!(merge(vec![forecast], vec![measured]), [measured]);
-        assert_eq!(merge(vec![measured], vec![forecast]), [measured]);
-        assert_eq!(merge(vec![forecast], vec![day(None)]), [forecast]);
-        let nearer = day(Some((3.0, Kind::Station)));
-        assert_eq!(merge(vec![measured], vec![nearer]), [nearer]);
     }
 }

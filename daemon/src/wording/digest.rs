@@ -40,6 +40,8 @@ pub struct DigestInput {
     pub farms: Vec<FarmBlock>,
     /// How old the forecast is.
     pub forecast: ForecastAge,
+    /// Credits that licences of the weather ask for, as written by them.
+    pub credits: Vec<&'static str>,
 }
 
 /// How old the forecast is.
@@ -239,12 +241,16 @@ pub struct FieldClocks {
     pub rain_since_pre_in: Option<f64>,
     /// Day on which rain set the pre.
     pub pre_set_on: Option<NaiveDate>,
-    /// First day on which the residual may end.
+    /// First day on which the residual of the pre may end.
     pub residual_ends: Option<NaiveDate>,
-    /// Last day of the post window to count on.
+    /// Last day of the first post window to count on.
     pub post_closes: Option<NaiveDate>,
     /// Day of the post pass.
     pub post_on: Option<NaiveDate>,
+    /// First day on which the residual that it renewed may end.
+    pub renewed_ends: Option<NaiveDate>,
+    /// Last day to count on of a post window that has opened again since.
+    pub next_post_closes: Option<NaiveDate>,
     /// Last day of the sidedress to count on.
     pub sidedress_by: Option<NaiveDate>,
     /// Day of the sidedress.

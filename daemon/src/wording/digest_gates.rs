@@ -44,6 +44,7 @@ fn empty(language: Language) -> DigestInput {
         unknown: Vec::new(),
         farms: Vec::new(),
         forecast: ForecastAge::NoneYet,
+        credits: Vec::new(),
     }
 }
 
@@ -103,6 +104,7 @@ fn full(language: Language) -> DigestInput {
         }],
         farms: farms(),
         forecast: ForecastAge::Hours(2),
+        credits: Vec::new(),
         ..empty(language)
     }
 }
@@ -330,6 +332,10 @@ fn a_field_line_keeps_to_what_still_matters() {
     assert_eq!(line(faded), "Pre set May 16; post by May 26.");
     let done = FieldClocks { post_on: Some(day(-1)), sidedress_by: Some(day(3)), ..set };
     assert_eq!(line(done), "Post done May 19; sidedress by May 23.");
+    let renewed = FieldClocks { renewed_ends: Some(day(21)), sidedress_by: None, ..done };
+    assert_eq!(line(renewed), "Residual to Jun 10; post done May 19.");
+    let again = FieldClocks { next_post_closes: Some(day(4)), sidedress_by: None, ..done };
+    assert_eq!(line(again), "Post done May 19; post by May 24.");
     let late = FieldClocks { post_closes: Some(day(-2)), sidedress_by: Some(day(-3)), ..set };
     assert_eq!(line(late), "Post was due May 18; sidedress was due May 17.");
 }

@@ -137,6 +137,7 @@ impl Writer<'_> {
         if self.shows_likely() {
             notes.push(self.plain("provisional"));
         }
+        notes.extend(input.credits.iter().map(ToString::to_string));
         let sections = [
             Some(self.section("call", self.calls())),
             self.section_unless_empty("replies", self.replies()),
@@ -440,17 +441,18 @@ impl Writer<'_> {
             Some(date) => Some(dated("pre_set", date)),
             None => clocks.pre_on.map(|on| self.waiting_pre(on, clocks.rain_since_pre_in)),
         };
-        let ends = clocks.residual_ends.filter(|date| !is_behind && *date >= today);
+        let ends = clocks.residual_ends.filter(|_| !is_behind).or(clocks.renewed_ends);
         let post = clocks
             .post_on
             .map(|date| dated("post_done", date))
             .or_else(|| clocks.post_closes.map(|date| due("post", "post_late", date)));
+        let next_post = clocks.next_post_closes.map(|date| due("post", "post_late", date));
         let sidedress = clocks
             .sidedress_on
             .map(|date| dated("sidedress_done", date))
             .or_else(|| clocks.sidedress_by.map(|date| due("sidedress", "sidedress_late", date)));
-        let residual = ends.map(|date| dated("residual", date));
-        [pre, residual, post, sidedress].into_iter().flatten().collect()
+        let residual = ends.filter(|date| *date >= today).map(|date| dated("residual", date));
+        [pre, residual, post, next_post, sidedress].into_iter().flatten().collect()
     }
 
     fn waiting_pre(&self, on: NaiveDate, rain_in: Option<f64>) -> String {

@@ -6,7 +6,9 @@ use furrowbell_config::people::Language;
 use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::findings::{
     EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack, SeedbedVerdict,
+    SprayPass,
 };
+use furrowbell_engine::reference::herbicides::Ingredient;
 use serde::Serialize;
 
 /// A need this close to a quarter inch is said as that quarter; the slack keeps rounding out.
@@ -45,7 +47,22 @@ pub(super) struct Facts {
     pub latest: String,
     pub low: String,
     pub reach: &'static str,
-    pub dry: bool,
+    /// The named weed that late rain may still catch, and how it would show.
+    pub caught: &'static str,
+    pub caught_shows: &'static str,
+    /// What cut the residual short.
+    pub cut: &'static str,
+    /// Whether a post pass is on record already.
+    pub again: bool,
+    pub no_label: &'static str,
+    pub pass: &'static str,
+    pub pass_is: &'static str,
+    pub weed: &'static str,
+    pub groups: String,
+    pub lost: String,
+    pub expected: String,
+    pub expected_low: String,
+    pub expected_high: String,
     pub hours: String,
     pub refused: &'static str,
     pub verdict: &'static str,
@@ -75,21 +92,17 @@ pub(super) struct Telling<'a> {
 
 impl Facts {
     /// The facts of one finding.
-    pub fn new(evidence: &Evidence, telling: Telling<'_>) -> Self {
-        let Telling {
-            language,
-            today,
-            version,
-            provisional,
-            crop,
-            the_crop,
-            by,
-            by_day,
-            days,
-            span,
-        } = telling;
+    pub fn new(evidence: &Evidence, telling: &Telling<'_>) -> Self {
+        let Telling { language, today, version, provisional, days, .. } = *telling;
         let day = |date| dates::day(language, date);
-        let mut facts = Self { crop, the_crop, provisional, version, by, ..Self::default() };
+        let mut facts = Self {
+            crop: telling.crop.clone(),
+            the_crop: telling.the_crop.clone(),
+            provisional,
+            version,
+            by: telling.by.clone(),
+            ..Self::default()
+        };
         match evidence {
             Evidence::Seedbed { low_in, high_in, moist_from_in, soil_f, verdict, cold_on } => {
                 facts.verdict = verdict_name(*verdict);
@@ -102,54 +115,15 @@ impl Facts {
                 }
             }
             Evidence::Emergence { on, .. } => facts.happens(*on, today, language),
-            Evidence::RainNeeded { days: since, rain_in, need_in, ingredient, ahead, .. } => {
-                facts.days = days(*since);
-                let needed = as_said(*need_in);
-                facts.rain = rain_short_of(*rain_in, needed);
-                facts.need = trimmed(needed);
-                facts.ingredient = ingredient.name();
-                if let Some(RainAhead { date, inches }) = ahead {
-                    facts.rain_ahead = rain(*inches);
-                    facts.rain_ahead_by = by_day(*date);
-                }
-            }
-            Evidence::RainSet { on, rain_in, residual_ends, .. } => {
-                facts.happens(*on, today, language);
-                facts.rain = rain(*rain_in);
-                facts.span = span(residual_ends.earliest, residual_ends.likely);
-                facts.ends = day(residual_ends.likely);
-            }
-            Evidence::RainLate { on, rain_in, waited_days, reach_back, .. } => {
-                facts.happens(*on, today, language);
-                facts.rain = rain(*rain_in);
-                facts.days = days(*waited_days);
-                facts.reach = match reach_back {
-                    ReachBack::None => "none",
-                    ReachBack::SmallBroadleaves => "small",
-                };
-            }
-            Evidence::ResidualEnding { ends, dry, .. } => {
-                facts.fades = day(ends.earliest.max(today));
-                facts.ends = day(ends.likely.max(today));
-                facts.dry = *dry;
-            }
-            Evidence::PostOpen { reason, closes, limit } => {
-                facts.reason = reason_name(*reason);
-                facts.closes = day(closes.likely);
-                facts.limited_by(limit);
-            }
-            Evidence::PostClosing { closes, limit } => {
-                facts.closes = day(closes.likely);
-                facts.limited_by(limit);
-            }
-            Evidence::PostOverdue { closed_on, limit } => {
-                facts.happens(*closed_on, today, language);
-                facts.limited_by(limit);
-            }
-            Evidence::SprayHours { runs, refused } => {
-                facts.hours = spans(runs, language);
-                facts.refused = refused.map_or("", said_of);
-            }
+            Evidence::RainNeeded { .. }
+            | Evidence::RainSet { .. }
+            | Evidence::RainLate { .. }
+            | Evidence::ResidualEnding { .. } => facts.of_pre_pass(evidence, telling),
+            Evidence::PostOpen { .. }
+            | Evidence::PostClosing { .. }
+            | Evidence::PostOverdue { .. }
+            | Evidence::SprayHours { .. }
+            | Evidence::FewGroups { .. } => facts.of_post_pass(evidence, telling),
             Evidence::SidedressOpen { stage, early, pounds, latest } => {
                 facts.stage = stage.to_string();
                 facts.pounds = whole(*pounds);
@@ -176,6 +150,102 @@ impl Facts {
             }
         }
         facts
+    }
+
+    /// What tells of the pre, or of what a post pass left in the soil.
+    fn of_pre_pass(&mut self, evidence: &Evidence, telling: &Telling<'_>) {
+        let (language, today) = (telling.language, telling.today);
+        match evidence {
+            Evidence::RainNeeded {
+                days: since,
+                rain_in,
+                need_in,
+                ingredient,
+                ahead,
+                reach_back,
+                ..
+            } => {
+                self.days = (telling.days)(*since);
+                self.reach = reach_back.map_or("", reach_name);
+                let needed = as_said(*need_in);
+                self.rain = rain_short_of(*rain_in, needed);
+                self.need = trimmed(needed);
+                self.ingredient = ingredient.name();
+                if let Some(RainAhead { date, inches }) = ahead {
+                    self.rain_ahead = rain(*inches);
+                    self.rain_ahead_by = (telling.by_day)(*date);
+                }
+            }
+            Evidence::RainSet { on, rain_in, residual_ends, washed, .. } => {
+                self.cut = cut_name(false, *washed);
+                self.happens(*on, today, language);
+                self.rain = rain(*rain_in);
+                self.span = (telling.span)(residual_ends.earliest, residual_ends.likely);
+                self.ends = dates::day(language, residual_ends.likely);
+            }
+            Evidence::RainLate { on, rain_in, waited_days, reach_back, caught, .. } => {
+                self.happens(*on, today, language);
+                self.rain = rain(*rain_in);
+                self.days = (telling.days)(*waited_days);
+                self.reach = reach_name(*reach_back);
+                if let Some(caught) = caught {
+                    self.caught = caught.weed.name();
+                    self.caught_shows = if caught.whitens { "white" } else { "" };
+                    self.ingredient = caught.ingredient.name();
+                }
+            }
+            Evidence::ResidualEnding { ends, dry, washed, renewed, .. } => {
+                self.cut = cut_name(*dry, *washed);
+                self.again = *renewed;
+                self.fades = dates::day(language, ends.earliest.max(today));
+                self.ends = dates::day(language, ends.likely.max(today));
+            }
+            _ => {}
+        }
+    }
+
+    /// What tells of a pass over the crop.
+    fn of_post_pass(&mut self, evidence: &Evidence, telling: &Telling<'_>) {
+        let (language, today) = (telling.language, telling.today);
+        match evidence {
+            Evidence::PostOpen { reason, closes, limit, no_label } => {
+                self.no_label = no_label.map_or("", Ingredient::name);
+                self.reason = reason_name(*reason);
+                self.closes = dates::day(language, closes.likely);
+                self.limited_by(limit);
+            }
+            Evidence::PostClosing { closes, limit, again, no_label } => {
+                self.again = *again;
+                self.no_label = no_label.map_or("", Ingredient::name);
+                self.closes = dates::day(language, closes.likely);
+                self.limited_by(limit);
+            }
+            Evidence::PostOverdue { closed_on, limit, again } => {
+                self.again = *again;
+                self.happens(*closed_on, today, language);
+                self.limited_by(limit);
+            }
+            Evidence::SprayHours { runs, refused } => {
+                self.hours = spans(runs, language);
+                self.refused = refused.map_or("", said_of);
+            }
+            Evidence::FewGroups { pass, applied, weed, groups, lost, expected } => {
+                self.pass = match pass {
+                    SprayPass::Pre => "pre",
+                    SprayPass::Post => "post",
+                };
+                self.pass_is = if *applied { "applied" } else { "planned" };
+                self.weed = weed.name();
+                self.groups = listed(groups);
+                self.lost = listed(lost);
+                if let Some(seen) = expected {
+                    self.expected = whole(seen.likely);
+                    self.expected_low = whole(seen.low);
+                    self.expected_high = whole(seen.high);
+                }
+            }
+            _ => {}
+        }
     }
 
     fn happens(&mut self, on: NaiveDate, today: NaiveDate, language: Language) {
@@ -239,11 +309,34 @@ const fn verdict_name(verdict: SeedbedVerdict) -> &'static str {
     }
 }
 
+/// The name under which the templates know what late rain can do.
+const fn reach_name(reach: ReachBack) -> &'static str {
+    match reach {
+        ReachBack::None => "none",
+        ReachBack::SmallBroadleaves => "small",
+    }
+}
+
+/// The name under which the templates know what cut a residual short; too much rain weighs more.
+const fn cut_name(dry: bool, washed: bool) -> &'static str {
+    match (washed, dry) {
+        (true, _) => "rain",
+        (false, true) => "dry",
+        (false, false) => "",
+    }
+}
+
+/// Group numbers, as a list.
+fn listed(groups: &[u8]) -> String {
+    groups.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
+}
+
 /// The name under which the templates know what opened the post window.
 const fn reason_name(reason: PostReason) -> &'static str {
     match reason {
         PostReason::WeedsSeen => "weeds-seen",
         PostReason::ResidualFading => "residual-fading",
+        PostReason::RenewedFading => "renewed-fading",
         PostReason::PreNeverSet => "pre-never-set",
         PostReason::NoPre => "no-pre",
     }

@@ -185,6 +185,34 @@ fn the_widest_texts_stay_within_two_segments() {
 }
 
 #[test]
+fn what_is_taken_back_keeps_the_gates_and_names_no_deadline() {
+    let wording = Wording::load().unwrap();
+    for sample in widest().iter().chain(&ordinary()) {
+        for language in BOTH {
+            for (sender, name) in [("Prairie Desk", "North 80"), (LONGEST_SENDER, LONGEST_FIELD)] {
+                let fields = vec![field(name, sample)];
+                let input = TextInput { sender, ..input(sample, language, fields) };
+                let text = wording.withdrawal(&input);
+                let most = if name == "North 80" { 1 } else { 2 };
+                assert!(gsm7::segments(&text) <= most, "{text}");
+                let update = if language == Language::English { "Update:" } else { "Correccion:" };
+                assert!(text.contains(update), "{text}");
+                let said = text.to_lowercase();
+                assert!(BANNED.iter().all(|word| !said.contains(word)), "{text}");
+                let (_head, prose) = text.split_once(". ").unwrap();
+                assert!(sentences(prose).iter().all(|one| words(one).len() <= 14), "{text}");
+                assert!(actions(&said).len() <= 1, "{text}");
+                let asked = said.matches("reply ").count() + said.matches("responda ").count();
+                assert_eq!(asked, 1, "{text}");
+                if language == Language::English && name == "North 80" {
+                    assert!(grade(&text) <= 6.0, "grade {}: {text}", grade(&text));
+                }
+            }
+        }
+    }
+}
+
+#[test]
 fn every_topic_has_a_sample_and_a_short_name() {
     let wording = Wording::load().unwrap();
     for topic in Topic::ALL {

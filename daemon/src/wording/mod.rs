@@ -35,8 +35,19 @@ const LANGUAGES: [(Language, &str); 2] = [
 ];
 
 /// What each topic is worded with.
-const TOPIC_PARTS: [&str; 8] =
-    ["name", "news", "news_short", "action", "reply", "reply_short", "label", "line"];
+const TOPIC_PARTS: [&str; 11] = [
+    "name",
+    "news",
+    "news_short",
+    "action",
+    "reply",
+    "reply_short",
+    "label",
+    "line",
+    "gone",
+    "gone_action",
+    "gone_reply",
+];
 const FRAME: [&str; 10] =
     ["head", "field", "and", "more", "by", "by_today", "span", "around", "stop", "days"];
 const FRAME_VARIABLES: [&str; 9] =

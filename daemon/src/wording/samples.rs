@@ -4,9 +4,12 @@ use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta};
 use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::clocks::{DateRange, Stage};
 use furrowbell_engine::findings::{
-    EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack, SeedbedVerdict,
+    Caught, Control, EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack,
+    SeedbedVerdict, SprayPass,
 };
+use furrowbell_engine::reference::Standing;
 use furrowbell_engine::reference::herbicides::Ingredient;
+use furrowbell_engine::reference::weeds::Weed;
 
 /// The receiver's day in every sample: Wed May 20.
 pub fn today() -> NaiveDate {
@@ -36,27 +39,6 @@ fn sample(evidence: Evidence, corn: bool, act_in: i64) -> Sample {
 
 /// Ordinary findings: every topic, every branch of its wording that a field commonly shows.
 pub fn ordinary() -> Vec<Sample> {
-    let needed = |rain_in, days, ahead| Evidence::RainNeeded {
-        applied_on: day(-i64::from(days)),
-        days,
-        rain_in,
-        need_in: 0.5,
-        ingredient: Ingredient::SMetolachlor,
-        ahead,
-    };
-    let set = |on| Evidence::RainSet {
-        applied_on: day(-7),
-        on: day(on),
-        rain_in: 0.72,
-        residual_ends: range(26),
-    };
-    let late = |on, reach_back| Evidence::RainLate {
-        applied_on: day(-13),
-        on: day(on),
-        rain_in: 0.6,
-        waited_days: 12,
-        reach_back,
-    };
     let sidedress = |early| Evidence::SidedressOpen {
         stage: Stage::Vegetative(4),
         early,
@@ -76,20 +58,6 @@ pub fn ordinary() -> Vec<Sample> {
             provisional: true,
             ..sample(Evidence::Emergence { on: day(2), heat_gdd: 117.0 }, false, 5)
         },
-        sample(needed(0.2, 5, None), true, 3),
-        sample(needed(0.0, 5, Some(RainAhead { date: day(3), inches: 0.64 })), false, 5),
-        sample(needed(0.2, 5, Some(RainAhead { date: day(0), inches: 0.64 })), true, 5),
-        Sample { version: 2, ..sample(needed(0.2, 7, None), true, 3) },
-        Sample { version: 3, ..sample(needed(0.2, 10, None), false, 3) },
-        sample(set(-1), false, 7),
-        Sample { act_by: None, ..sample(set(-1), false, 7) },
-        Sample { provisional: true, ..sample(set(-1), false, 7) },
-        Sample { provisional: true, act_by: None, ..sample(set(2), true, 7) },
-        sample(late(-1, ReachBack::None), true, 2),
-        sample(late(-1, ReachBack::SmallBroadleaves), false, 2),
-        Sample { provisional: true, ..sample(late(1, ReachBack::None), true, 3) },
-        sample(Evidence::ResidualEnding { set_on: day(-23), ends: range(5), dry: false }, true, 4),
-        sample(Evidence::ResidualEnding { set_on: day(-9), ends: range(5), dry: true }, false, 4),
         sample(sidedress(None), true, 17),
         sample(sidedress(lags(LagCause::Cool)), true, 14),
         sample(sidedress(lags(LagCause::Dry)), true, 14),
@@ -109,10 +77,116 @@ pub fn ordinary() -> Vec<Sample> {
             ..sample(Evidence::WeatherGap { since: day(-4), days: 4 }, false, 0)
         },
     ];
+    samples.extend(pre_passes());
     samples.extend(post_passes());
     samples.extend(spray_hours());
+    samples.extend(few_groups());
     samples.extend(seedbeds());
     samples
+}
+
+fn pre_passes() -> Vec<Sample> {
+    let needed = |rain_in, days, ahead| Evidence::RainNeeded {
+        applied_on: day(-i64::from(days)),
+        days,
+        rain_in,
+        need_in: 0.5,
+        ingredient: Ingredient::SMetolachlor,
+        ahead,
+        reach_back: None,
+    };
+    let unset = |reach, ahead| match needed(0.2, 10, ahead) {
+        Evidence::RainNeeded { applied_on, days, rain_in, need_in, ingredient, ahead, .. } => {
+            let reach_back = Some(reach);
+            Evidence::RainNeeded {
+                applied_on,
+                days,
+                rain_in,
+                need_in,
+                ingredient,
+                ahead,
+                reach_back,
+            }
+        }
+        other => other,
+    };
+    let set = |on| Evidence::RainSet {
+        applied_on: day(-7),
+        on: day(on),
+        rain_in: 0.72,
+        residual_ends: range(26),
+        washed: false,
+    };
+    let late = |on, reach_back| Evidence::RainLate {
+        applied_on: day(-13),
+        on: day(on),
+        rain_in: 0.6,
+        waited_days: 12,
+        reach_back,
+        caught: None,
+    };
+    let caught = Caught {
+        weed: Weed::Waterhemp,
+        ingredient: Ingredient::Mesotrione,
+        whitens: true,
+        look_from: day(4),
+        look_to: day(6),
+    };
+    let whitening = Evidence::RainLate {
+        applied_on: day(-13),
+        on: day(-1),
+        rain_in: 0.6,
+        waited_days: 12,
+        reach_back: ReachBack::SmallBroadleaves,
+        caught: Some(caught),
+    };
+    vec![
+        sample(needed(0.2, 5, None), true, 3),
+        sample(needed(0.0, 5, Some(RainAhead { date: day(3), inches: 0.64 })), false, 5),
+        sample(needed(0.2, 5, Some(RainAhead { date: day(0), inches: 0.64 })), true, 5),
+        Sample { version: 2, ..sample(needed(0.2, 7, None), true, 3) },
+        Sample { version: 3, ..sample(unset(ReachBack::None, None), false, 3) },
+        Sample { version: 3, ..sample(unset(ReachBack::SmallBroadleaves, None), true, 3) },
+        Sample { version: 3, provisional: true, ..sample(unset(ReachBack::None, None), true, 3) },
+        sample(set(-1), false, 7),
+        Sample { act_by: None, ..sample(set(-1), false, 7) },
+        Sample { provisional: true, ..sample(set(-1), false, 7) },
+        Sample { provisional: true, act_by: None, ..sample(set(2), true, 7) },
+        sample(late(-1, ReachBack::None), true, 2),
+        sample(late(-1, ReachBack::SmallBroadleaves), false, 2),
+        sample(whitening, true, 6),
+        Sample { provisional: true, ..sample(late(1, ReachBack::None), true, 3) },
+        sample(ending(false, false, false), true, 4),
+        sample(ending(true, false, false), false, 4),
+        sample(ending(false, true, false), false, 4),
+        sample(ending(false, false, true), true, 4),
+    ]
+}
+
+fn ending(dry: bool, washed: bool, renewed: bool) -> Evidence {
+    Evidence::ResidualEnding { set_on: day(-9), ends: range(5), dry, washed, renewed }
+}
+
+fn few_groups() -> [Sample; 2] {
+    let few = |pass, groups: &[u8], expected| Evidence::FewGroups {
+        pass,
+        applied: pass == SprayPass::Pre,
+        weed: Weed::Waterhemp,
+        groups: groups.to_vec(),
+        lost: vec![9],
+        expected,
+    };
+    let expected = Control {
+        low: 54.0,
+        likely: 68.0,
+        high: 88.0,
+        standing: Standing::Published,
+        ends_standing: Standing::CommonPractice,
+    };
+    [
+        sample(few(SprayPass::Pre, &[15], Some(expected)), true, 4),
+        sample(few(SprayPass::Post, &[], None), false, 4),
+    ]
 }
 
 fn hour(offset: i64, hour: u32) -> DateTime<FixedOffset> {
@@ -178,7 +252,7 @@ fn seedbeds() -> [Sample; 6] {
     ]
 }
 
-fn post_passes() -> [Sample; 15] {
+fn post_passes() -> [Sample; 19] {
     let weeds = PostLimit::WeedHeight { inches: 4.0 };
     let height =
         PostLimit::CropHeight { inches: 12.0, ingredient: Ingredient::Atrazine, label: None };
@@ -195,34 +269,61 @@ fn post_passes() -> [Sample; 15] {
     let (ingredient, label) = (Ingredient::Atrazine, Some(day(-120)));
     let own = PostLimit::CropHeight { inches: 12.0, ingredient, label };
     let last = PostLimit::LastDay { last: day(5), ingredient, label };
-    let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds };
+    let no_label = None;
+    let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds, no_label };
+    let closing = |limit| Evidence::PostClosing { closes: range(5), limit, again: false, no_label };
+    let overdue = |limit| Evidence::PostOverdue { closed_on: day(-2), limit, again: false };
+    let unlabelled = Some(Ingredient::Dicamba);
     [
         sample(open(PostReason::WeedsSeen), true, 7),
         sample(open(PostReason::ResidualFading), false, 7),
         sample(open(PostReason::PreNeverSet), true, 7),
         sample(open(PostReason::NoPre), false, 7),
+        sample(open(PostReason::RenewedFading), false, 7),
         sample(
             Evidence::PostOpen {
                 reason: PostReason::ResidualFading,
                 closes: range(8),
                 limit: before,
+                no_label,
             },
             false,
             7,
         ),
-        sample(Evidence::PostClosing { closes: range(5), limit: weeds }, false, 4),
-        sample(Evidence::PostClosing { closes: range(5), limit: height }, true, 4),
-        sample(Evidence::PostClosing { closes: range(5), limit: stage }, false, 4),
-        sample(Evidence::PostOverdue { closed_on: day(-2), limit: weeds }, true, 2),
-        sample(Evidence::PostClosing { closes: range(5), limit: before }, false, 4),
-        sample(Evidence::PostOverdue { closed_on: day(-2), limit: height }, true, 0),
+        sample(closing(weeds), false, 4),
+        sample(closing(height), true, 4),
+        sample(closing(stage), false, 4),
+        sample(overdue(weeds), true, 2),
+        sample(closing(before), false, 4),
+        sample(overdue(height), true, 0),
+        Sample { act_by: None, ..sample(overdue(before), false, 0) },
+        sample(closing(own), false, 4),
+        sample(closing(last), false, 4),
+        sample(overdue(last), false, 0),
         Sample {
-            act_by: None,
-            ..sample(Evidence::PostOverdue { closed_on: day(-2), limit: before }, false, 0)
+            provisional: true,
+            ..sample(
+                Evidence::PostOpen {
+                    reason: PostReason::ResidualFading,
+                    closes: range(8),
+                    limit: weeds,
+                    no_label: unlabelled,
+                },
+                false,
+                7,
+            )
         },
-        sample(Evidence::PostClosing { closes: range(5), limit: own }, false, 4),
-        sample(Evidence::PostClosing { closes: range(5), limit: last }, false, 4),
-        sample(Evidence::PostOverdue { closed_on: day(-2), limit: last }, false, 0),
+        sample(
+            Evidence::PostClosing {
+                closes: range(5),
+                limit: before,
+                again: false,
+                no_label: unlabelled,
+            },
+            false,
+            4,
+        ),
+        sample(Evidence::PostOverdue { closed_on: day(-2), limit: weeds, again: true }, true, 2),
     ]
 }
 
@@ -248,55 +349,27 @@ pub fn widest() -> Vec<Sample> {
         let on = day(on);
         add(Evidence::Emergence { on, heat_gdd: 9999.0 });
         add(Evidence::ColdAfterPlanting { planted_on: applied_on, on, low_f: -58.4 });
-        add(Evidence::RainSet { applied_on, on, rain_in: 11.94, residual_ends: range(119) });
+        for washed in [false, true] {
+            let residual_ends = range(119);
+            add(Evidence::RainSet { applied_on, on, rain_in: 11.94, residual_ends, washed });
+        }
         for reach_back in [ReachBack::None, ReachBack::SmallBroadleaves] {
-            add(Evidence::RainLate { applied_on, on, rain_in: 11.94, waited_days: 1, reach_back });
-            add(Evidence::RainLate {
-                applied_on,
-                on,
-                rain_in: 11.94,
-                waited_days: 112,
-                reach_back,
-            });
+            for waited_days in [1, 112] {
+                for caught in [None, Some(widest_caught())] {
+                    add(Evidence::RainLate {
+                        applied_on,
+                        on,
+                        rain_in: 11.94,
+                        waited_days,
+                        reach_back,
+                        caught,
+                    });
+                }
+            }
         }
     }
-    for (rain_in, days) in [(0.0, 1), (0.749, 112)] {
-        for ahead in [None, Some(RainAhead { date: day(119), inches: 11.94 })] {
-            add(Evidence::RainNeeded {
-                applied_on,
-                days,
-                rain_in,
-                need_in: 0.75,
-                ingredient: Ingredient::CloransulamMethyl,
-                ahead,
-            });
-        }
-    }
-    let ingredient = Ingredient::CloransulamMethyl;
-    let label = Some(applied_on);
-    for limit in [
-        PostLimit::WeedHeight { inches: 3.25 },
-        PostLimit::CropHeight { inches: 30.25, ingredient, label: None },
-        PostLimit::CropHeight { inches: 30.25, ingredient, label },
-        PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient, label: None },
-        PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient, label },
-        PostLimit::BeforeStage { stage: Stage::Vegetative(12), ingredient, label: None },
-        PostLimit::BeforeStage { stage: Stage::Vegetative(12), ingredient, label },
-        PostLimit::LastDay { last: day(119), ingredient, label },
-    ] {
-        for reason in [
-            PostReason::WeedsSeen,
-            PostReason::ResidualFading,
-            PostReason::PreNeverSet,
-            PostReason::NoPre,
-        ] {
-            add(Evidence::PostOpen { reason, closes: range(119), limit });
-        }
-        add(Evidence::PostClosing { closes: range(119), limit });
-        add(Evidence::PostOverdue { closed_on: applied_on, limit });
-    }
-    for dry in [true, false] {
-        add(Evidence::ResidualEnding { set_on: applied_on, ends: range(119), dry });
+    for evidence in widest_passes() {
+        add(evidence);
     }
     let stage = Stage::Vegetative(12);
     for early in [
@@ -321,6 +394,86 @@ pub fn widest() -> Vec<Sample> {
         add(evidence);
     }
     all
+}
+
+fn widest_passes() -> Vec<Evidence> {
+    let applied_on = day(-112);
+    let mut all = Vec::new();
+    for (rain_in, days) in [(0.0, 1), (0.749, 112)] {
+        for ahead in [None, Some(RainAhead { date: day(119), inches: 11.94 })] {
+            for reach_back in [None, Some(ReachBack::None), Some(ReachBack::SmallBroadleaves)] {
+                all.push(Evidence::RainNeeded {
+                    applied_on,
+                    days,
+                    rain_in,
+                    need_in: 0.75,
+                    ingredient: Ingredient::CloransulamMethyl,
+                    ahead,
+                    reach_back,
+                });
+            }
+        }
+    }
+    let ingredient = Ingredient::CloransulamMethyl;
+    let label = Some(applied_on);
+    for limit in [
+        PostLimit::WeedHeight { inches: 3.25 },
+        PostLimit::CropHeight { inches: 30.25, ingredient, label: None },
+        PostLimit::CropHeight { inches: 30.25, ingredient, label },
+        PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient, label: None },
+        PostLimit::CropStage { stage: Stage::Vegetative(12), ingredient, label },
+        PostLimit::BeforeStage { stage: Stage::Vegetative(12), ingredient, label: None },
+        PostLimit::BeforeStage { stage: Stage::Vegetative(12), ingredient, label },
+        PostLimit::LastDay { last: day(119), ingredient, label },
+    ] {
+        for reason in [
+            PostReason::WeedsSeen,
+            PostReason::ResidualFading,
+            PostReason::RenewedFading,
+            PostReason::PreNeverSet,
+            PostReason::NoPre,
+        ] {
+            for no_label in [None, Some(Ingredient::Dicamba)] {
+                all.push(Evidence::PostOpen { reason, closes: range(119), limit, no_label });
+            }
+        }
+        for again in [false, true] {
+            for no_label in [None, Some(Ingredient::Dicamba)] {
+                all.push(Evidence::PostClosing { closes: range(119), limit, again, no_label });
+            }
+            all.push(Evidence::PostOverdue { closed_on: applied_on, limit, again });
+        }
+    }
+    for (dry, washed) in [(true, false), (false, true), (false, false)] {
+        for renewed in [false, true] {
+            let (set_on, ends) = (applied_on, range(119));
+            all.push(Evidence::ResidualEnding { set_on, ends, dry, washed, renewed });
+        }
+    }
+    for pass in [SprayPass::Pre, SprayPass::Post] {
+        for groups in [vec![], vec![15]] {
+            let (weed, lost) = (Weed::Smartweed, vec![2, 5, 9, 14, 27]);
+            all.push(Evidence::FewGroups {
+                pass,
+                applied: true,
+                weed,
+                groups,
+                lost,
+                expected: None,
+            });
+        }
+    }
+    all
+}
+
+fn widest_caught() -> Caught {
+    Caught {
+        weed: Weed::Smartweed,
+        ingredient: Ingredient::CloransulamMethyl,
+        whitens: true,
+        look_from: day(112),
+        look_to: day(119),
+    }
 }
 
 fn widest_seedbeds() -> impl Iterator<Item = Evidence> {

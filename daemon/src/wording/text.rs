@@ -82,7 +82,27 @@ impl Wording {
     /// The text, in the SMS alphabet. One segment where any form of it fits, else two; it is never
     /// cut, so that only a sender name beyond all measure could make it longer.
     pub fn text(&self, input: &TextInput<'_>) -> String {
-        let parts = self.parts(input);
+        self.fitted(input, &self.parts(input))
+    }
+
+    /// The text that takes back what was told, in the same measure.
+    pub fn withdrawal(&self, input: &TextInput<'_>) -> String {
+        let input = TextInput { update: true, ..input.clone() };
+        let facts = self.facts(&input);
+        let part = |name| self.part(&input, name, &facts);
+        let (gone, reply) = (part("gone"), part("gone_reply"));
+        let parts = Parts {
+            news: [gone.clone(), gone],
+            action: part("gone_action"),
+            reply: [reply.clone(), reply],
+            // It urges no pass, so no label is to be followed.
+            label: String::new(),
+            stop: self.stop(&input),
+        };
+        self.fitted(&input, &parts)
+    }
+
+    fn fitted(&self, input: &TextInput<'_>, parts: &Parts) -> String {
         let counts = 1..=input.fields.len().clamp(1, MOST_NAMED);
         let forms = |limit| {
             counts
@@ -92,7 +112,7 @@ impl Wording {
         };
         let mut shortest = String::new();
         for (limit, count, form) in forms(gsm7::ONE_SEGMENT).chain(forms(gsm7::TWO_SEGMENTS)) {
-            let text = self.assembled(input, &parts, count, form);
+            let text = self.assembled(input, parts, count, form);
             if gsm7::septets(&text).is_some_and(|septets| septets <= limit) {
                 return text;
             }
@@ -135,11 +155,15 @@ impl Wording {
             action: part("action"),
             reply: [part("reply"), part("reply_short")],
             label: part("label"),
-            stop: if input.stop_hint {
-                self.say(input.language, "frame.stop", context! {})
-            } else {
-                String::new()
-            },
+            stop: self.stop(input),
+        }
+    }
+
+    fn stop(&self, input: &TextInput<'_>) -> String {
+        if input.stop_hint {
+            self.say(input.language, "frame.stop", context! {})
+        } else {
+            String::new()
         }
     }
 
@@ -165,7 +189,7 @@ impl Wording {
         };
         Facts::new(
             input.evidence,
-            Telling {
+            &Telling {
                 language,
                 today: input.today,
                 version: input.version,

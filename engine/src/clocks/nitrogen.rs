@@ -11,7 +11,7 @@ mod wet_soil;
 pub use nitrate::{Pass, REFERENCE_C, nitrification_factor, nitrification_pace};
 pub use soil_test::{
     CRITICAL_NITRATE_PPM, MANURED_CRITICAL_PPM, POUNDS_PER_PPM, POUNDS_PER_PPM_SHORT,
-    TOP_FOOT_SHARE, WET_SPRING_CRITICAL_PPM, nitrate_in_top_foot, nitrate_test_rate,
+    TOP_FOOT_SHARE, TestedRate, WET_SPRING_CRITICAL_PPM, nitrate_in_top_foot, nitrate_test_rate,
     table_rate_by_test,
 };
 pub use supply::{
@@ -21,7 +21,7 @@ pub use supply::{
 pub use surface_urea::{ENDING_RAIN_IN, SurfaceUrea, UreaLoss};
 pub use uptake::{SEASON_POUNDS, uptake_band, uptake_percent, uptake_pounds};
 pub use wet_soil::{
-    FREE_WET_DAYS, INCHES_PER_INCH_DRAINED, NITRATE_PEAK, SHORTAGE_RAIN_APRIL_JUNE_IN,
-    SHORTAGE_RAIN_MAY_JUNE_IN, WetLoss, daily_loss, nitrate_front_ft, rain_tells_of_shortage,
-    wet_loss,
+    FREE_WET_DAYS, INCHES_PER_INCH_DRAINED, NITRATE_PEAK, RainSum, SHORTAGE_RAIN_APRIL_JUNE_IN,
+    SHORTAGE_RAIN_MAY_JUNE_IN, Washed, WetLoss, daily_loss, nitrate_front_ft,
+    rain_tells_of_shortage, wet_loss,
 };

@@ -8,9 +8,9 @@ use crate::findings::PostLimit;
 use crate::labels::LabelFact;
 use crate::plan::Crop;
 use crate::reference::Standing;
-use crate::reference::herbicides::{Ingredient, post};
+use crate::reference::herbicides::{Ingredient, over_the_top, post};
 use crate::thresholds::Thresholds;
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 
 pub use crate::reference::herbicides::post::{Bound, IngredientFigure, Limit, SmallestCorn};
 
@@ -139,18 +139,45 @@ pub fn passed<'a, 'b>(
     limits.iter().filter(move |limit| limit.bound().is_past(crop) == Some(true))
 }
 
-/// The sizes that the mix wants corn to have reached and that it is known not to have.
+/// The sizes that the mix wants corn to have reached.
+pub fn smallest(crop: &Crop, mix: &[Ingredient]) -> impl Iterator<Item = &'static SmallestCorn> {
+    let table = if crop.is_corn() { post::SMALLEST_CORN } else { &[] };
+    table.iter().filter(move |row| mix.contains(&row.ingredient) && all_in(mix, row.with))
+}
+
+/// Those of [`smallest`] that the crop is known not to have.
 pub fn too_small(
     crop: &Crop,
     mix: &[Ingredient],
     now: &CropNow,
 ) -> impl Iterator<Item = &'static SmallestCorn> {
-    let table = if crop.is_corn() { post::SMALLEST_CORN } else { &[] };
-    table.iter().filter(move |row| {
+    smallest(crop, mix).filter(move |row| {
         let low = now.height_in.is_some_and(|height| height < row.height_in);
         let young = now.stage.is_some_and(|stage| stage < row.stage);
-        low && young && mix.contains(&row.ingredient) && all_in(mix, row.with)
+        low && young
     })
+}
+
+/// The partner of the mix that has no label on record over that crop in that year: dicamba over
+/// soybean, where its rule for the year says that none was registered or no rule is on hand and the
+/// book confirms no label of the year. Having a label says nothing of the product in the tank.
+pub fn no_label(
+    crop: &Crop,
+    mix: &[Ingredient],
+    labels: &[LabelFact],
+    year: i32,
+) -> Option<Ingredient> {
+    let over_the_top = !crop.is_corn() && mix.contains(&Ingredient::Dicamba);
+    let confirmed = |fact: &LabelFact| {
+        fact.ingredient == Ingredient::Dicamba
+            && fact.label_date.year() == year
+            && fact.holds_for(crop, mix)
+    };
+    let on_record = match over_the_top::rule(year) {
+        Some(rule) => rule.heat.is_some(),
+        None => labels.iter().any(confirmed),
+    };
+    (over_the_top && !on_record).then_some(Ingredient::Dicamba)
 }
 
 /// The longest wait between two passes that any partner is known to want, days.

@@ -92,13 +92,13 @@ pub struct Residual {
 }
 
 impl Residual {
-    /// When the first of the named weeds has nothing left against it that it is not resistant to;
-    /// the mix's end when none is named or none is held by it.
+    /// When the first of the named weeds has nothing left against it that it is not resistant to,
+    /// end by end; the mix's end when none is named or none is held by it.
     pub fn against(&self, weeds: &[Weed], resistant: &[Resistance]) -> DateRange {
         weeds
             .iter()
             .filter_map(|&weed| self.against_one(weed, resistant))
-            .min_by_key(|ends| (ends.likely, ends.earliest))
+            .reduce(DateRange::earlier)
             .unwrap_or(self.ends)
     }
 

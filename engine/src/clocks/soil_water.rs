@@ -55,6 +55,8 @@ pub struct Reading {
     /// Whether the plough layer was saturated at the day's wettest. Missing rain can hide a
     /// saturated day, never make one.
     pub saturated: bool,
+    /// Water that went down out of the plough layer, mm. Missing rain can hide some, never make any.
+    pub passed_mm: f64,
 }
 
 /// A layer below the seed zone.
@@ -100,6 +102,7 @@ pub struct Bucket {
     seed: SeedZone,
     plough: Layer,
     deep: Layer,
+    passed_mm: f64,
 }
 
 impl Bucket {
@@ -116,6 +119,7 @@ impl Bucket {
             seed: SeedZone::at_capacity(&soil),
             plough: layer(plough),
             deep: layer(deep),
+            passed_mm: 0.0,
             soil,
         }
     }
@@ -150,7 +154,7 @@ impl Bucket {
         self.plough.known &= known;
         self.deep.known &= known;
         let left = self.plough.fill(passed, &self.soil, known);
-        self.deep.fill(left, &self.soil, known);
+        self.passed_mm = left - self.deep.fill(left, &self.soil, known);
     }
 
     /// What stands above field capacity moves down, as far as there is room below.
@@ -166,6 +170,7 @@ impl Bucket {
         let from_plough = smaller(from_plough, self.plough.excess(from_seed, soil));
         let from_deep = smaller(from_deep, self.deep.excess(from_plough, soil));
 
+        self.passed_mm += from_plough;
         self.plough.add(from_seed - from_plough, soil, self.seed.known());
         self.deep.add(from_plough - from_deep, soil, self.plough.known && self.seed.known());
     }
@@ -219,6 +224,7 @@ impl Bucket {
                 plough_depth + self.deep.depth,
             ),
             saturated,
+            passed_mm: self.passed_mm,
         }
     }
 

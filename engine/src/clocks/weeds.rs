@@ -7,6 +7,7 @@ use crate::clocks::recent::Recent;
 use crate::reference::weeds::{GIANT_RAGWEED, HALF_UP_BASE_C, TENTH_UP_BASE_F, Weed};
 use crate::units::Inches;
 use chrono::{Days, NaiveDate};
+use serde::{Serialize, Serializer};
 
 /// Why a weed's clock cannot be run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -31,6 +32,12 @@ pub enum NoDate {
     /// The heat known so far does not get there.
     #[error("the weather at hand ends before the weed is due")]
     NotYet,
+}
+
+impl Serialize for NoDate {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
 }
 
 /// One day's heat for weed growth.

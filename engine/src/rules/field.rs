@@ -54,7 +54,7 @@ pub(super) fn emergence(course: &Course<'_>) -> Option<Finding> {
 /// The field's weather is missing up to today, or was missing for so long that the stage is lost.
 pub(super) fn weather_gap(course: &Course<'_>) -> Option<Finding> {
     let today = course.input.today;
-    let planted = course.record.planted.or(course.record.pre.as_ref().map(|pre| pre.date))?;
+    let planted = begun(course)?;
     if days_between(planted, today) > SEASON_DAYS {
         return None;
     }
@@ -70,6 +70,16 @@ pub(super) fn weather_gap(course: &Course<'_>) -> Option<Finding> {
     let mut finding = first(since, Urgency::Digest, today + Days::new(1), evidence);
     finding.act_by = Some(today);
     Some(finding)
+}
+
+/// Whether the weather since the first pass is missing up to today for longer than is bridged.
+pub(super) fn is_guessed(course: &Course<'_>) -> bool {
+    begun(course).is_some_and(|begun| trailing_gap(course, begun).is_some())
+}
+
+/// Day of planting, or of the pre while nothing is planted.
+fn begun(course: &Course<'_>) -> Option<NaiveDate> {
+    course.record.planted.or(course.record.pre.as_ref().map(|pre| pre.date))
 }
 
 /// The run of days up to today, after planting, on which temperatures or rain are missing, when it

@@ -19,8 +19,8 @@ pub(super) fn open(course: &Course<'_>) -> Option<Finding> {
     if soon && !is_news(course, &window) {
         return None;
     }
-    let PostWindow { closes, limit, .. } = window;
-    let evidence = Evidence::PostOpen { reason: opening.reason, closes, limit };
+    let PostWindow { closes, limit, no_label, .. } = window;
+    let evidence = Evidence::PostOpen { reason: opening.reason, closes, limit, no_label };
     let urgency = if soon { Urgency::Urgent } else { Urgency::Routine };
     let mut finding = first(occasion(course)?, urgency, closes.likely.succ_opt()?, evidence);
     finding.act_by = Some(closes.earliest.max(today));
@@ -37,8 +37,9 @@ pub(super) fn closing(course: &Course<'_>) -> Option<Finding> {
     if !soon || is_news(course, &window) {
         return None;
     }
-    let PostWindow { closes, limit, .. } = window;
-    let evidence = Evidence::PostClosing { closes, limit };
+    let PostWindow { closes, limit, no_label, .. } = window;
+    let again = course.record.post.is_some();
+    let evidence = Evidence::PostClosing { closes, limit, again, no_label };
     let mut finding =
         first(occasion(course)?, Urgency::Urgent, closes.likely.succ_opt()?, evidence);
     finding.act_by = Some(closes.earliest.max(today));
@@ -54,18 +55,20 @@ pub(super) fn overdue(course: &Course<'_>) -> Option<Finding> {
     if today <= closed_on {
         return None;
     }
-    let evidence = Evidence::PostOverdue { closed_on, limit: window.limit };
+    let again = course.record.post.is_some();
+    let evidence = Evidence::PostOverdue { closed_on, limit: window.limit, again };
     let expires = closed_on + Days::new(OVERDUE_DAYS + 1);
     let mut finding = first(occasion(course)?, Urgency::Routine, expires, evidence);
     finding.provisional = stage_is_provisional(course);
     Some(finding)
 }
 
-/// A window that somebody waits to use: a post pass is planned, or something has opened it.
+/// A window that somebody waits to use: a post pass is planned and not on record, or something has
+/// opened it.
 fn wanted(course: &Course<'_>) -> Option<PostWindow> {
     let today = course.input.today;
     course.post.filter(|window| {
-        course.input.plan.post.is_some()
+        (course.input.plan.post.is_some() && course.record.post.is_none())
             || window.opening.is_some_and(|opening| opening.on <= today)
     })
 }
@@ -86,14 +89,14 @@ pub(super) fn closing_from(course: &Course<'_>, window: &PostWindow) -> NaiveDat
 
 /// The window hangs on the planting, or on the last post pass when weeds came back after it.
 pub(super) fn occasion(course: &Course<'_>) -> Option<NaiveDate> {
-    course.record.post.or(course.record.planted)
+    course.record.sprayed_over_on().or(course.record.planted)
 }
 
 fn rests_on_unmeasured(course: &Course<'_>, reason: PostReason) -> bool {
     match reason {
         PostReason::WeedsSeen | PostReason::NoPre => false,
-        PostReason::ResidualFading | PostReason::PreNeverSet => {
-            course.pre.as_ref().is_some_and(|pre| !pre.is_firm())
+        PostReason::ResidualFading | PostReason::PreNeverSet | PostReason::RenewedFading => {
+            course.holding().last_set().is_some_and(|pass| !pass.is_firm())
         }
     }
 }

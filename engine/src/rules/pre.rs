@@ -2,8 +2,9 @@
 
 use super::{days_after, first};
 use crate::clocks::activation;
-use crate::findings::{Evidence, Finding, RainAhead, Urgency};
+use crate::findings::{Caught, Evidence, Finding, RainAhead, ReachBack, Urgency};
 use crate::season::{Course, PreCourse};
+use crate::units::Inches;
 use chrono::{Days, NaiveDate};
 
 /// Days over which news of the rain is still news.
@@ -59,6 +60,10 @@ pub(super) fn rain_needed(course: &Course<'_>) -> Option<Finding> {
         .ahead()
         .filter(|(date, _)| *date <= today + Days::new(AHEAD_DAYS))
         .map(|(date, inches)| RainAhead { date, inches });
+    let reach_back = (wait >= Wait::Escalate).then(|| {
+        let rain_on = ahead.map_or(today, |ahead| ahead.date);
+        reach(course, pre, rain_on).0
+    });
     let evidence = Evidence::RainNeeded {
         applied_on: pre.applied_on,
         days: now.waited_days,
@@ -66,6 +71,7 @@ pub(super) fn rain_needed(course: &Course<'_>) -> Option<Finding> {
         need_in: now.expected.need_in,
         ingredient: now.expected.neediest,
         ahead,
+        reach_back,
     };
     let urgency = match (wait, ahead) {
         (Wait::Escalate | Wait::WeedsUp, None) => Urgency::Urgent,
@@ -93,6 +99,7 @@ pub(super) fn rain_set(course: &Course<'_>) -> Option<Finding> {
         on,
         rain_in: rain_by(pre, on)?,
         residual_ends: pre.ends(course.input)?,
+        washed: pre.is_washed(course.input),
     };
     let expires = on + Days::new(NEWS_DAYS);
     let mut finding = first(pre.applied_on, Urgency::Routine, expires, evidence);
@@ -106,15 +113,18 @@ pub(super) fn rain_late(course: &Course<'_>) -> Option<Finding> {
     let now = pre.now()?;
     let on = pre.set_on().filter(|on| is_late(course, pre, *on))?;
     let waited_days = super::days_between(pre.applied_on, on);
-    let tallest = course.record.weeds.map(|(_, height)| height);
+    let (reach_back, caught) = reach(course, pre, on);
     let evidence = Evidence::RainLate {
         applied_on: pre.applied_on,
         on,
         rain_in: rain_by(pre, on)?,
         waited_days,
-        reach_back: activation::reach_back(&pre.ingredients, waited_days, tallest),
+        reach_back,
+        caught,
     };
-    let expires = on + Days::new(NEWS_DAYS);
+    // What may be caught shows some days after the rain.
+    let shown = caught.and_then(|caught| caught.look_to.succ_opt());
+    let expires = shown.unwrap_or(on).max(on + Days::new(NEWS_DAYS));
     let mut finding = first(pre.applied_on, Urgency::Routine, expires, evidence);
     finding.act_by = Some(expires.pred_opt()?);
     finding.provisional = now.firm.set_on != Some(on);
@@ -123,29 +133,65 @@ pub(super) fn rain_late(course: &Course<'_>) -> Option<Finding> {
 
 /// The residual is nearly used up: told until the post window opens, which then says the rest.
 pub(super) fn residual_ending(course: &Course<'_>) -> Option<Finding> {
-    let pre = open_pre(course)?;
-    let set_on = pre.set_on()?;
-    let ends = pre.ends(course.input)?;
+    let holding = course.holding();
+    let renewed = course.record.post.is_some() && open_pre(course).is_none();
+    let (pass, ends) = if renewed {
+        (holding.post?, holding.renewed(course.input)?)
+    } else {
+        let pre = holding.pre?;
+        (pre, pre.ends(course.input)?)
+    };
+    let set_on = pass.set_on()?;
     let today = course.input.today;
     let told_from = days_after(ends.earliest, -course.input.thresholds.residual_warning_days);
     let window_is_open =
         course.post.and_then(|window| window.opening).is_some_and(|opening| opening.on <= today);
-    if today < told_from || today > ends.likely || window_is_open {
+    let shaded = course.canopy.is_some_and(|closes| ends.earliest > closes.latest);
+    if today < told_from || today > ends.likely || window_is_open || shaded {
         return None;
     }
-    let dry = pre.residual.as_ref()?.dry;
-    let evidence = Evidence::ResidualEnding { set_on, ends, dry };
+    let dry = pass.residual.as_ref()?.dry;
+    let washed = pass.is_washed(course.input);
+    let evidence = Evidence::ResidualEnding { set_on, ends, dry, washed, renewed };
     let expires = ends.likely.succ_opt()?;
-    let mut finding = first(pre.applied_on, Urgency::Routine, expires, evidence);
+    let mut finding = first(pass.applied_on, Urgency::Routine, expires, evidence);
     finding.act_by = Some(ends.earliest.max(today));
-    finding.provisional = !pre.is_firm();
+    finding.provisional = !pass.is_firm();
     Some(finding)
 }
 
 /// The pre pass, unless a post pass has gone on after it.
 fn open_pre<'a>(course: &'a Course<'_>) -> Option<&'a PreCourse> {
     let pre = course.pre.as_ref()?;
-    course.record.post.is_none_or(|post| post < pre.applied_on).then_some(pre)
+    course.record.sprayed_over_on().is_none_or(|post| post < pre.applied_on).then_some(pre)
+}
+
+/// What rain on a day may still do to weeds that are up, and the named weed that it may catch.
+/// Where nobody has told their height they may be as small as seedlings.
+fn reach(course: &Course<'_>, pre: &PreCourse, rain_on: NaiveDate) -> (ReachBack, Option<Caught>) {
+    let waited_days = super::days_between(pre.applied_on, rain_on);
+    let seen = course.record.weeds.map(|(_, height)| height);
+    let plan = course.input.plan;
+    if plan.weeds.is_empty() {
+        return (activation::reach_back(&pre.ingredients, waited_days, seen), None);
+    }
+    let tallest = seen.or(Inches::new(0.0).ok());
+    let caught = tallest.and_then(|tallest| {
+        plan.weeds.iter().find_map(|&weed| {
+            let mix = &pre.ingredients;
+            let rescue = activation::rescue(mix, waited_days, weed, tallest, &plan.resistant)?;
+            let (from, to) = rescue.look_after_days;
+            Some(Caught {
+                weed,
+                ingredient: rescue.ingredient,
+                whitens: rescue.whitens,
+                look_from: rain_on + Days::new(from.into()),
+                look_to: rain_on + Days::new(to.into()),
+            })
+        })
+    });
+    let reach = if caught.is_some() { ReachBack::SmallBroadleaves } else { ReachBack::None };
+    (reach, caught)
 }
 
 /// A hoe since the wait became a problem is the answer to it.

@@ -6,6 +6,7 @@ use crate::clocks::soil_temperature::SoilTemperature;
 use crate::findings::{Evidence, Finding, SeedbedVerdict, Urgency};
 use crate::reference::seedbeds::{self, Bed};
 use crate::season::Course;
+use crate::told::MATERIAL_SOIL_F;
 use crate::units::fahrenheit;
 use chrono::{Datelike, Days, NaiveDate};
 
@@ -13,6 +14,9 @@ use chrono::{Datelike, Days, NaiveDate};
 const NEWS_DAYS: Days = Days::new(3);
 /// Days back over which ground called ready may have sent a planter out.
 const PROMISED_DAYS: usize = 2;
+/// Degrees F under the temperature to plant at down to which a cold day does not end a spell of fit
+/// ground: it hovers.
+const HOVER_F: f64 = MATERIAL_SOIL_F;
 const CM_PER_IN: f64 = 2.54;
 
 /// Told once for each spell of ground fit to plant, and again when cold is forecast soon after it
@@ -29,9 +33,11 @@ pub(super) fn planting(course: &Course<'_>) -> Option<Finding> {
     let verdict = now.advice.verdict?;
     let promised = before.iter().rev().take(PROMISED_DAYS).any(AdvisedDay::is_ready);
     let (occasion, urgency, version) = match verdict {
-        Verdict::Ready => (fit_since(&days)?, Urgency::Routine, 1),
-        Verdict::Wait(Reason::ColdAhead) if promised => (fit_since(&days)?, Urgency::Routine, 2),
-        Verdict::Wait(Reason::ColdAhead) => (fit_since(&days)?, Urgency::Digest, 2),
+        Verdict::Ready => (fit_since(bed, &days)?, Urgency::Routine, 1),
+        Verdict::Wait(Reason::ColdAhead) if promised => {
+            (fit_since(bed, &days)?, Urgency::Routine, 2)
+        }
+        Verdict::Wait(Reason::ColdAhead) => (fit_since(bed, &days)?, Urgency::Digest, 2),
         Verdict::Wait(Reason::Cold | Reason::Dry | Reason::Wet) => {
             (same_since(&days, verdict)?, Urgency::Digest, 1)
         }
@@ -73,15 +79,25 @@ impl AdvisedDay {
     }
 
     /// Whether it ends a spell of fit ground. Rain that keeps the planter off for some days does
-    /// not, nor does a forecast, nor a day of which too little is known.
-    fn is_unfit(&self) -> bool {
-        matches!(self.advice.verdict, Some(Verdict::Wait(Reason::Cold | Reason::Dry)))
+    /// not, nor does a forecast, nor ground a hair too cold, nor a day of which too little is known.
+    fn is_unfit(&self, bed: &Bed) -> bool {
+        match self.advice.verdict {
+            Some(Verdict::Wait(Reason::Cold)) => {
+                let hovers_from = bed.soil_f.value - HOVER_F;
+                self.advice.soil_c.is_none_or(|soil_c| fahrenheit(soil_c) < hovers_from)
+            }
+            Some(Verdict::Wait(Reason::Dry)) => true,
+            _ => false,
+        }
     }
 }
 
-/// First day of the spell of fit ground that today belongs to.
-fn fit_since(days: &[AdvisedDay]) -> Option<NaiveDate> {
-    days.iter().rev().take_while(|day| !day.is_unfit()).last().map(|day| day.date)
+/// First day of the spell of fit ground that today belongs to; days on which it was still a hair too
+/// cold come before it.
+fn fit_since(bed: &Bed, days: &[AdvisedDay]) -> Option<NaiveDate> {
+    let cold = |day: &&AdvisedDay| day.advice.verdict == Some(Verdict::Wait(Reason::Cold));
+    let spell = days.iter().rev().take_while(|day| !day.is_unfit(bed));
+    spell.filter(|day| !cold(day)).last().map(|day| day.date)
 }
 
 /// First day of the run up to today on which the ground said the same.

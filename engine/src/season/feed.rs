@@ -1,16 +1,17 @@
 //! Corn nitrogen over the season: the soil's supply, the loss in wet soil, the sidedress window.
 
 use crate::cell::Air;
-use crate::clocks::nitrogen::{self, Pass, Supply, SurfaceUrea, UreaLoss, WetLoss};
+use crate::clocks::nitrogen::{self, Pass, Supply, SurfaceUrea, UreaLoss, Washed, WetLoss};
 use crate::clocks::{DateRange, Stage};
 use crate::findings::EarlyReason;
 use crate::plan::{NitrogenPlan, Placement};
-use crate::reference::{Figure, Source};
+use crate::reference::{Figure, Source, soils};
 use crate::season::Input;
 use crate::season::crop::CropCourse;
 use crate::season::record::Record;
 use crate::season::timeline::{Timeline, gap_days};
-use chrono::Datelike;
+use crate::units::MM_PER_INCH;
+use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
 
 /// Stage from which sidedress may start early.
@@ -46,6 +47,8 @@ pub struct NitrogenRow {
     pub lost_range_lb: (f64, f64),
     /// Saturated days.
     pub wet_days: u32,
+    /// How far down the water that drained since planting has carried nitrate.
+    pub washed: Option<Washed>,
     /// What a sidedress left on the surface loses to the air.
     pub surface_urea: Option<UreaLoss>,
 }
@@ -81,15 +84,18 @@ impl Feed {
         crop: &CropCourse,
     ) -> Option<Self> {
         let plan = input.plan.nitrogen.filter(|_| input.plan.crop.is_corn())?;
-        let normal = input.cell.normal();
+        let normal = input.usual_soil();
         let mut supply = Supply::default();
         let mut loss = WetLoss::default();
         let mut fertiliser = Applied::at_planting(&plan);
+        fertiliser.take_sidedress(&plan, record, crop.planted);
         let most_unknown = u32::try_from(gap_days(input)).unwrap_or(u32::MAX);
         let mut at_today = Supply::default();
         let mut rows = Vec::with_capacity(crop.days.len());
         let weather = timeline.days[crop.starts_at..].iter().zip(&timeline.soil[crop.starts_at..]);
         let mut nitrate_lb = fertiliser.nitrate();
+        let ground = soils::under(input.site);
+        let mut drained_in = 0.0;
         for (day, (weather, soil)) in crop.days.iter().zip(weather) {
             if day.date > crop.planted {
                 let ordinal = day.date.ordinal();
@@ -97,6 +103,7 @@ impl Feed {
                 supply.advance(normal, ordinal, soil.temperature_c, water);
                 fertiliser.advance(&plan, record, weather, soil.temperature_c);
                 nitrate_lb = fertiliser.nitrate();
+                drained_in += soil.water.passed_mm / MM_PER_INCH;
                 // Missing rain can hide a saturated day, never make one.
                 let wet = (soil.water.saturated || water.is_some()).then_some(soil.water.saturated);
                 loss.advance(wet, nitrate_lb, soil.temperature_c);
@@ -113,6 +120,7 @@ impl Feed {
                 lost_lb: loss.pounds(),
                 lost_range_lb: loss.range(),
                 wet_days: loss.wet_days,
+                washed: Washed::by(drained_in, &ground, input.site.texture.group()),
                 surface_urea: fertiliser.surface.map(|urea| urea.loss()),
             });
         }
@@ -145,7 +153,12 @@ impl Applied {
             }
             urea.advance(day.rain.map(|rain| rain.value.inches()), soil_c);
         }
-        if let Some((_, amount)) = record.sidedressed.filter(|(on, _)| *on == day.date) {
+        self.take_sidedress(plan, record, day.date);
+    }
+
+    /// Takes in the sidedress of a day, if there was one.
+    fn take_sidedress(&mut self, plan: &NitrogenPlan, record: &Record, date: NaiveDate) {
+        if let Some((_, amount)) = record.sidedressed.filter(|(on, _)| *on == date) {
             let pounds = amount.get();
             self.sidedress = Some(Pass::new(plan.source, plan.inhibitor, pounds));
             self.surface = (plan.placement == Placement::Surface)
@@ -203,7 +216,7 @@ mod tests {
     use crate::plan::{Inhibitor, NitrogenSource};
     use crate::units::{Millimetres, PoundsPerAcre};
     use crate::weather::{Kind, Sourced};
-    use chrono::{Days, NaiveDate};
+    use chrono::Days;
 
     const START: NaiveDate = NaiveDate::from_ymd_opt(2026, 6, 1).unwrap();
 
@@ -254,6 +267,16 @@ mod tests {
     fn an_inhibitor_holds_both_passes_back() {
         let nitrate = |inhibitor| after(&plan(Placement::InSoil, inhibitor), &[0.0; 15]).nitrate();
         assert!(nitrate(Some(Inhibitor::Nitrification)) < 0.8 * nitrate(None));
+    }
+
+    #[test]
+    fn a_sidedress_on_the_day_of_planting_is_in_the_ground() {
+        let plan = plan(Placement::InSoil, None);
+        let mut record = Record::default();
+        record.sidedressed = Some((START, plan.sidedress));
+        let mut applied = Applied::at_planting(&plan);
+        applied.take_sidedress(&plan, &record, START);
+        assert!(applied.sidedress.is_some());
     }
 
     #[test]

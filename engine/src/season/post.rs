@@ -1,148 +1,162 @@
 //! The post window: why it is open and when it closes.
 
 use crate::clocks::post_window::{self, CropNow};
-use crate::clocks::weeds::{self, HeatDay};
 use crate::clocks::{DateRange, Stage};
 use crate::findings::{PostLimit, PostReason};
 use crate::reference::herbicides::Ingredient;
-use crate::reference::weeds::Weed;
 use crate::season::Input;
 use crate::season::crop::CropCourse;
-use crate::season::pre::PreCourse;
+use crate::season::pre::Holding;
 use crate::season::record::Record;
 use crate::season::timeline::Timeline;
+use crate::season::weeds::{self, WeedUp};
 use crate::units::Inches;
-use chrono::{NaiveDate, TimeDelta};
+use chrono::{Datelike, Days, NaiveDate};
 use serde::Serialize;
-
-/// Base of weed growth, C.
-const WEED_BASE_C: f64 = 10.0;
-/// Days past the forecast over which weeds are grown on with usual heat.
-const AHEAD_DAYS: i64 = 45;
-/// The weed that stands in where the field names none: the commonest of the Corn Belt that outgrows
-/// a pass (common practice, no source).
-const UNNAMED: [Weed; 1] = [Weed::Waterhemp];
 
 /// What opens the post window, and when.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Opening {
     /// Why.
     pub reason: PostReason,
-    /// Day on which it opened, or is expected to open if nothing happens before.
+    /// Day on which it opened, or is expected to open if nothing happens before: not before the
+    /// crop has the size that the mix wants.
     pub on: NaiveDate,
 }
 
 /// The post window of one field as of today.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct PostWindow {
-    /// What opens it; `None` where a pre is on record of which too little is known.
+    /// What opens it; `None` where a pre is on record of which too little is known, where the crop
+    /// is not foreseen to reach the size that the mix wants, and where the rows close before.
     pub opening: Option<Opening>,
     /// When it closes.
     pub closes: DateRange,
     /// What closes it.
     pub limit: PostLimit,
+    /// The partner of the planned mix that has no label on record for this use this year.
+    pub no_label: Option<Ingredient>,
 }
 
-/// Works out the window; `None` when a post pass has gone on and no weeds were seen since, before
-/// the crop is up, and when nothing is known that would close it.
-pub(crate) fn window(
-    input: &Input<'_>,
-    record: &Record,
-    timeline: &Timeline,
-    crop: &CropCourse,
-    pre: Option<&PreCourse>,
-) -> Option<PostWindow> {
-    let stage = crop.today().stage()?;
-    let answered = record.post.is_some() && record.weeds.is_none();
-    if answered || stage < Stage::Emerged {
-        return None;
+/// What the window hangs on, beside the input.
+pub(crate) struct Around<'a> {
+    pub record: &'a Record,
+    pub timeline: &'a Timeline,
+    pub crop: &'a CropCourse,
+    pub holding: Holding<'a>,
+    pub ups: &'a [WeedUp],
+    pub canopy: Option<DateRange>,
+}
+
+impl Around<'_> {
+    /// Works out the window; `None` before the crop is up, when nothing is known that would close
+    /// it, and after a post pass until weeds are seen or what it left in the soil fades in time.
+    pub fn window(&self, input: &Input<'_>) -> Option<PostWindow> {
+        let stage = self.crop.today().stage()?;
+        if stage < Stage::Emerged {
+            return None;
+        }
+        let mix: &[Ingredient] = input.plan.post.as_ref().map_or(&[], |post| &post.ingredients);
+        let opening = self.opening(input, mix);
+        let limits = post_window::limits(&input.plan.crop, mix, input.labels);
+        let target = post_window::weed_height_in(mix, input.thresholds);
+        let tall = self.weeds_outgrow(input, target);
+        let (closes, limit) =
+            post_window::closes(&limits, tall.map(|range| (range, target)), |bound| {
+                self.crop.when(|stage, height_in| {
+                    let now = CropNow { stage: Some(stage), height_in, ..CropNow::default() };
+                    bound.is_past(&now) == Some(true)
+                })
+            })?;
+        let in_time = opening.is_some_and(|opening| opening.on <= closes.likely);
+        if self.is_answered() && !in_time {
+            return None;
+        }
+        let no_label =
+            post_window::no_label(&input.plan.crop, mix, input.labels, input.today.year());
+        Some(PostWindow { opening, closes, limit, no_label })
     }
-    let opening = opening(input, record, crop, pre);
-    let mix: &[Ingredient] = input.plan.post.as_ref().map_or(&[], |post| &post.ingredients);
-    let limits = post_window::limits(&input.plan.crop, mix, input.labels);
-    let target = post_window::weed_height_in(mix, input.thresholds);
-    let tall = weeds_outgrow(input, record, timeline, pre, crop, target);
-    let (closes, limit) =
-        post_window::closes(&limits, tall.map(|range| (range, target)), |bound| {
-            crop.when(|stage, height_in| {
-                let now = CropNow { stage: Some(stage), height_in, ..CropNow::default() };
-                bound.is_past(&now) == Some(true)
-            })
+
+    /// Whether a post pass has gone on and nobody has seen weeds since.
+    fn is_answered(&self) -> bool {
+        self.record.post.is_some() && self.record.weeds.is_none()
+    }
+
+    fn opening(&self, input: &Input<'_>, mix: &[Ingredient]) -> Option<Opening> {
+        let opening = self.wanted(input)?;
+        let crop = &input.plan.crop;
+        let big_enough = self.crop.when(|stage, height_in| {
+            let now = CropNow { stage: Some(stage), height_in, ..CropNow::default() };
+            post_window::too_small(crop, mix, &now).next().is_none()
         })?;
-    Some(PostWindow { opening, closes, limit })
-}
-
-fn opening(
-    input: &Input<'_>,
-    record: &Record,
-    crop: &CropCourse,
-    pre: Option<&PreCourse>,
-) -> Option<Opening> {
-    let at = |reason, on| Some(Opening { reason, on });
-    if let Some((on, _)) = record.weeds {
-        return at(PostReason::WeedsSeen, on);
+        Some(Opening { on: opening.on.max(big_enough.likely), ..opening })
     }
-    let Some(pre) = pre else {
-        let v1 = crop.when(|stage, _| stage >= Stage::Vegetative(1))?;
-        return at(PostReason::NoPre, v1.likely);
-    };
-    if let Some(ends) = pre.ends(input) {
-        return at(PostReason::ResidualFading, ends.earliest);
+
+    /// Why and from when a pass is wanted. Weeds that nobody has seen and that would come up under
+    /// a closed canopy call for none.
+    fn wanted(&self, input: &Input<'_>) -> Option<Opening> {
+        if let Some((on, _)) = self.record.weeds {
+            return Some(Opening { reason: PostReason::WeedsSeen, on });
+        }
+        let (reason, on) = self.unseen(input)?;
+        let light = self.canopy.is_none_or(|closes| on <= closes.latest);
+        light.then_some(Opening { reason, on })
     }
-    let up = pre.weeds_up_on(input);
-    pre.now().and_then(|_| at(PostReason::PreNeverSet, record.hoed.map_or(up, |hoed| up.max(hoed))))
-}
 
-/// When weeds outgrow the pass: from the height and day on which they were seen, or else from the
-/// day on which they may be taken to come up.
-fn weeds_outgrow(
-    input: &Input<'_>,
-    record: &Record,
-    timeline: &Timeline,
-    pre: Option<&PreCourse>,
-    crop: &CropCourse,
-    target: f64,
-) -> Option<DateRange> {
-    let (from, height) = record.weeds.or_else(|| {
-        let up = weeds_up(input, pre, crop)?;
-        Some((record.hoed.map_or(up, |hoed| up.max(hoed)), Inches::new(0.0).ok()?))
-    })?;
-    let target = Inches::new(target).ok()?;
-    let heat = weed_heat(input, timeline, from);
-    let named = if input.plan.weeds.is_empty() { &UNNAMED[..] } else { &input.plan.weeds };
-    named
-        .iter()
-        .filter_map(|weed| weeds::reaches(*weed, from, height, target, &heat).ok().flatten())
-        .reduce(DateRange::earlier)
-}
-
-/// The day on which weeds nobody has seen may be taken to come up: when the residual ends, or a
-/// fortnight after a pre that never set, or with the crop where there was no pre.
-fn weeds_up(input: &Input<'_>, pre: Option<&PreCourse>, crop: &CropCourse) -> Option<NaiveDate> {
-    let Some(pre) = pre else { return Some(crop.emerged()?.0) };
-    if let Some(ends) = pre.ends(input) {
-        return Some(ends.likely);
-    }
-    pre.never_set(input).then(|| pre.weeds_up_on(input))
-}
-
-/// Heat for weeds from a day to well past the weather: that of the field as far as it is laid out,
-/// then the usual heat.
-fn weed_heat(input: &Input<'_>, timeline: &Timeline, from: NaiveDate) -> Vec<HeatDay> {
-    let last = timeline.last() + TimeDelta::days(AHEAD_DAYS);
-    let length = usize::try_from((last - from).num_days() + 1).unwrap_or(0);
-    let begins = (from - timeline.first).num_days();
-    let mut heat = Vec::with_capacity(length);
-    heat.extend(from.iter_days().take(length).zip(begins..).map(|(date, at)| {
-        let day = usize::try_from(at).ok().and_then(|at| timeline.days.get(at));
-        let ends = if let Some(day) = day {
-            day.high.zip(day.low).map(|(high, low)| (high.value.get(), low.value.get()))
-        } else {
-            let usual = input.cell.usual(date);
-            Some((usual.high_c, usual.low_c))
+    fn unseen(&self, input: &Input<'_>) -> Option<(PostReason, NaiveDate)> {
+        if let Some(post) = &self.record.post {
+            let ends = self.holding.renewed(input)?;
+            let apart = post_window::spacing(&post.ingredients).map_or(0.0, |days| days.value);
+            let apart = post.date + whole_days(apart);
+            return Some((PostReason::RenewedFading, ends.earliest.max(apart)));
+        }
+        let Some(pre) = self.holding.pre else {
+            let v1 = self.crop.when(|stage, _| stage >= Stage::Vegetative(1))?;
+            return Some((PostReason::NoPre, v1.likely));
         };
-        let gdd_c10 = ends.map(|(high, low)| (f64::midpoint(high, low) - WEED_BASE_C).max(0.0));
-        HeatDay { date, gdd_c10 }
-    }));
-    heat
+        if let Some(ends) = pre.ends(input) {
+            return Some((PostReason::ResidualFading, ends.earliest));
+        }
+        let up = pre.weeds_up_on(input);
+        let up = self.record.hoed.map_or(up, |hoed| up.max(hoed));
+        pre.now().map(|_| (PostReason::PreNeverSet, up))
+    }
+
+    /// When weeds outgrow the pass: from the height and day on which they were seen, or else from
+    /// the day on which they may be taken to come up.
+    fn weeds_outgrow(&self, input: &Input<'_>, target: f64) -> Option<DateRange> {
+        let target = Inches::new(target).ok()?;
+        if let Some(seen) = self.record.weeds {
+            return weeds::seen_outgrow(input, self.timeline, seen, target);
+        }
+        let closed_from = self.canopy.map(|closes| closes.latest);
+        weeds::outgrow(input, self.timeline, self.ups, closed_from, target)
+    }
+}
+
+/// The day on which nothing holds back weeds that nobody has seen: when the residual ends, or a
+/// fortnight after a pre that never set, or with the crop where there was no pre; after a post pass
+/// when what it left in the soil ends. A hoe takes what is up before it.
+pub(crate) fn held_until(
+    input: &Input<'_>,
+    record: &Record,
+    holding: &Holding<'_>,
+    crop: &CropCourse,
+) -> Option<NaiveDate> {
+    let until = if record.post.is_some() {
+        holding.renewed(input)?.likely
+    } else if let Some(pre) = holding.pre {
+        match pre.ends(input) {
+            Some(ends) => ends.likely,
+            None => pre.never_set(input).then(|| pre.weeds_up_on(input))?,
+        }
+    } else {
+        crop.emerged()?.0
+    };
+    Some(record.hoed.map_or(until, |hoed| until.max(hoed)))
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few weeks")]
+const fn whole_days(days: f64) -> Days {
+    Days::new(days.ceil() as u64)
 }

@@ -1,17 +1,21 @@
-//! The pre pass: rain on it, and how long it goes on working.
+//! A soil-applied pass: rain on it, and how long it goes on working; and what a pre and a post pass
+//! hold back together.
 
+use crate::cell::Cell;
 use crate::clocks::DateRange;
-use crate::clocks::activation::{self, Activation, DayState, RainDay};
+use crate::clocks::activation::{self, Activation, DayState, Partner, RainDay};
 use crate::clocks::residual::{self, Residual, SoilDay};
 use crate::reference::crops;
 use crate::reference::herbicides::Ingredient;
+use crate::reference::herbicides::soil;
 use crate::season::Input;
-use crate::season::record::Sprayed;
+use crate::season::record::{Record, Sprayed};
 use crate::season::timeline::Timeline;
 use crate::units::Celsius;
-use chrono::{NaiveDate, TimeDelta};
+use chrono::{Datelike, NaiveDate, TimeDelta};
 
-/// The course of one pre pass.
+/// The course of one pass that works through the soil: the pre, or what a post mix leaves there.
+#[derive(Debug)]
 pub(crate) struct PreCourse {
     pub applied_on: NaiveDate,
     pub ingredients: Vec<Ingredient>,
@@ -22,7 +26,19 @@ pub(crate) struct PreCourse {
     rain_today_is_measured: bool,
 }
 
+/// Whole years of weather that make a usual month.
+const USUAL_YEARS: u32 = 10;
+
 impl PreCourse {
+    /// Runs the clocks of what a post pass leaves in the soil; `None` where nothing in it works
+    /// there, or a pre went on after it.
+    pub fn after_post(input: &Input<'_>, timeline: &Timeline, record: &Record) -> Option<Self> {
+        let post = record.post.as_ref()?;
+        let is_last = record.pre.as_ref().is_none_or(|pre| pre.date <= post.date);
+        let works = post.ingredients.iter().any(|&one| soil::row(one).is_some());
+        (is_last && works).then(|| Self::run(input, timeline, post))?
+    }
+
     /// Runs the clocks of one pass.
     pub fn run(input: &Input<'_>, timeline: &Timeline, sprayed: &Sprayed) -> Option<Self> {
         let first = timeline.at(sprayed.date)? + 1;
@@ -110,6 +126,24 @@ impl PreCourse {
         now.firm.missing_days <= u32::from(!self.rain_today_is_measured)
     }
 
+    /// Whether so much measured rain came soon after the pass that it may be washed too deep.
+    pub fn too_much_rain(&self) -> bool {
+        self.now().is_some_and(|now| now.firm.too_much)
+    }
+
+    /// Whether so much came for the time of year that trials saw weeds held less; `None` where
+    /// nothing is published of the mix, or the usual month is not known.
+    pub fn drowned(&self, input: &Input<'_>) -> Option<bool> {
+        let waters = |partner: &Partner| partner.ingredient == soil::DROWNED;
+        self.activation.partners.iter().find(|partner| waters(partner))?;
+        self.activation.drowned(usual_month_mm(input.cell, self.applied_on)?)
+    }
+
+    /// Whether either says that rain may have taken some of it.
+    pub fn is_washed(&self, input: &Input<'_>) -> bool {
+        self.too_much_rain() || self.drowned(input) == Some(true)
+    }
+
     /// Rain fallen since the pass, inches: without today's, unless it was measured.
     pub fn fallen_in(&self) -> f64 {
         let day =
@@ -123,6 +157,52 @@ impl PreCourse {
         let day = self.activation.days.iter().find(enough)?;
         Some((day.date, day.expected.rain_in - self.fallen_in()))
     }
+}
+
+/// What holds weeds back through the soil.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Holding<'a> {
+    pub pre: Option<&'a PreCourse>,
+    /// The last post pass, where a partner of it works through the soil.
+    pub post: Option<&'a PreCourse>,
+}
+
+impl Holding<'_> {
+    /// When all of it wears off against the field's weeds.
+    pub fn ends(&self, input: &Input<'_>) -> Option<DateRange> {
+        self.renewed(input).or_else(|| self.pre?.ends(input))
+    }
+
+    /// The same once rain has set the post pass: never sooner than the pre alone would end. `None`
+    /// while no post pass holds anything.
+    pub fn renewed(&self, input: &Input<'_>) -> Option<DateRange> {
+        let post = self.post?.residual.as_ref()?;
+        let plan = input.plan;
+        let Some(pre) = self.pre.and_then(|pre| pre.residual.clone()) else {
+            return Some(post.against(&plan.weeds, &plan.resistant));
+        };
+        let alone = pre.against(&plan.weeds, &plan.resistant);
+        Some(pre.renewed_by(post).against(&plan.weeds, &plan.resistant).later(alone))
+    }
+
+    /// The pass that was set last.
+    pub fn last_set(&self) -> Option<&PreCourse> {
+        self.post.filter(|post| post.set_on().is_some()).or(self.pre)
+    }
+}
+
+/// Rain of the usual month of a day: the mean of that month in earlier years of the cell's weather,
+/// mm, years with a missing day left out. `None` with fewer than ten whole ones.
+fn usual_month_mm(cell: &Cell, date: NaiveDate) -> Option<f64> {
+    let first_year = cell.span()?.0.year();
+    let month = |year: i32| {
+        let first = NaiveDate::from_ymd_opt(year, date.month(), 1)?;
+        let days = first.iter_days().take_while(|day| day.month() == date.month());
+        days.map(|day| Some(cell.day(day)?.rain?.value.get())).sum::<Option<f64>>()
+    };
+    let whole: Vec<f64> = (first_year..date.year()).filter_map(month).collect();
+    let years = u32::try_from(whole.len()).ok().filter(|years| *years >= USUAL_YEARS)?;
+    Some(whole.iter().sum::<f64>() / f64::from(years))
 }
 
 fn soil_days(timeline: &Timeline, from: NaiveDate) -> Vec<SoilDay> {

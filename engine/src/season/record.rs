@@ -3,7 +3,7 @@
 use crate::clocks::Stage;
 use crate::findings::Topic;
 use crate::journal::{Entry, Event};
-use crate::plan::Plan;
+use crate::plan::{HerbicidePlan, Plan};
 use crate::reference::herbicides::Ingredient;
 use crate::units::{Inches, Millimetres, PoundsPerAcre};
 use chrono::{Days, NaiveDate};
@@ -28,7 +28,7 @@ pub(crate) struct Record {
     /// The last pre pass.
     pub pre: Option<Sprayed>,
     /// The last post pass since planting.
-    pub post: Option<NaiveDate>,
+    pub post: Option<Sprayed>,
     /// The last sidedress since planting, and its N.
     pub sidedressed: Option<(NaiveDate, PoundsPerAcre)>,
     /// The last hoeing.
@@ -59,8 +59,12 @@ impl Record {
         let date = entry.date;
         match &entry.event {
             Event::Planted => self.planted = self.planted.max(Some(date)),
-            Event::PreApplied { ingredients } => self.take_pre(date, ingredients, plan),
-            Event::PostApplied { .. } => self.post = self.post.max(Some(date)),
+            Event::PreApplied { ingredients } => {
+                take_pass(&mut self.pre, date, ingredients, plan.pre.as_ref());
+            }
+            Event::PostApplied { ingredients } => {
+                take_pass(&mut self.post, date, ingredients, plan.post.as_ref());
+            }
             Event::Sidedressed { nitrogen } => {
                 let planned = plan.nitrogen.map(|nitrogen| nitrogen.sidedress);
                 if let Some(amount) = nitrogen.or(planned) {
@@ -84,34 +88,44 @@ impl Record {
         }
     }
 
-    /// Two reports of one pass on one day are one pass; the longer list of ingredients stands.
-    fn take_pre(&mut self, date: NaiveDate, said: &[Ingredient], plan: &Plan) {
-        let planned = plan.pre.as_ref().map_or(&[][..], |pre| &pre.ingredients);
-        let ingredients = if said.is_empty() { planned } else { said };
-        let weight = |sprayed: &Sprayed| {
-            (sprayed.date, sprayed.ingredients.len(), sprayed.ingredients.clone())
-        };
-        let new = Sprayed { date, ingredients: ingredients.to_vec() };
-        if self.pre.as_ref().is_none_or(|old| weight(old) < weight(&new)) {
-            self.pre = Some(new);
-        }
-    }
-
     /// What was seen or done before planting says nothing of this crop; weeds seen before a post
     /// pass or a hoe are gone.
     fn forget_what_came_before(&mut self) {
         if let Some(planted) = self.planted {
-            self.post = self.post.filter(|date| *date >= planted);
+            self.post = self.post.take().filter(|post| post.date >= planted);
             self.sidedressed = self.sidedressed.filter(|(date, _)| *date >= planted);
             self.stages.retain(|date, _| *date >= planted);
         }
-        let killed = self.post.max(self.hoed);
+        let killed = self.sprayed_over_on().max(self.hoed);
         self.weeds = self.weeds.filter(|(date, _)| killed.is_none_or(|killed| *date > killed));
+    }
+
+    /// Day of the last post pass since planting.
+    pub fn sprayed_over_on(&self) -> Option<NaiveDate> {
+        self.post.as_ref().map(|post| post.date)
     }
 
     /// Whether a topic is not to be spoken of today.
     pub fn holds(&self, topic: Topic, today: NaiveDate) -> bool {
         self.holds.iter().any(|(held, until)| *until > today && held.is_none_or(|it| it == topic))
+    }
+}
+
+/// Two reports of one pass on one day are one pass; the longer list of ingredients stands, and the
+/// planned mix where nobody named any.
+fn take_pass(
+    last: &mut Option<Sprayed>,
+    date: NaiveDate,
+    said: &[Ingredient],
+    planned: Option<&HerbicidePlan>,
+) {
+    let planned = planned.map_or(&[][..], |mix| &mix.ingredients);
+    let ingredients = if said.is_empty() { planned } else { said };
+    let weight =
+        |sprayed: &Sprayed| (sprayed.date, sprayed.ingredients.len(), sprayed.ingredients.clone());
+    let new = Sprayed { date, ingredients: ingredients.to_vec() };
+    if last.as_ref().is_none_or(|old| weight(old) < weight(&new)) {
+        *last = Some(new);
     }
 }
 

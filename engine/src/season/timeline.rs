@@ -7,16 +7,17 @@ use crate::clocks::nitrogen::{self, Normal};
 use crate::clocks::seed_zone;
 use crate::clocks::soil_temperature::SoilTemperature;
 use crate::clocks::soil_water::{Bucket, Reading, WaterDay};
-use crate::plan::Crop;
+use crate::plan::{Crop, Plan};
 use crate::reference::{crops, soils};
 use crate::season::Input;
 use crate::season::record::Record;
+use crate::site::Site;
 use crate::weather::{Kind, Sourced};
 use chrono::{Datelike, NaiveDate, TimeDelta};
 use serde::Serialize;
 
 /// Days of weather before the first pass that the soil is run in on.
-const RUN_IN_DAYS: i64 = 45;
+pub(super) const RUN_IN_DAYS: i64 = 45;
 /// Days of forecast that are looked at.
 const FORECAST_DAYS: i64 = 21;
 
@@ -54,7 +55,8 @@ impl Timeline {
             soil: Vec::with_capacity(length),
             seed_zone: Vec::new(),
         };
-        let mut soil = Soil::at_start(input, record);
+        let mut soil = Soil::at_start(input.site, input.plan, input.usual_soil(), gap_days(input));
+        record.planted.into_iter().for_each(|planted| soil.plant(planted));
         for mut at in input.cell.days(first, last) {
             lay_over(&mut at, input, record);
             timeline.days.push(at.day);
@@ -108,7 +110,7 @@ const fn forecast<T: Copy>(value: Sourced<T>) -> Sourced<T> {
 }
 
 /// The soil of one field.
-struct Soil<'a> {
+pub(super) struct Soil<'a> {
     bucket: Bucket,
     warmth: Warmth,
     normal: &'a Normal,
@@ -117,22 +119,31 @@ struct Soil<'a> {
 }
 
 impl<'a> Soil<'a> {
-    fn at_start(input: &Input<'a>, record: &Record) -> Self {
-        let crop = match input.plan.crop {
+    /// Bare, at field capacity and as warm as the day's normal; `bridge` days without temperatures
+    /// are held over.
+    pub fn at_start(site: &Site, plan: &Plan, normal: &'a Normal, bridge: usize) -> Self {
+        let crop = match plan.crop {
             Crop::Corn { .. } => crops::CORN_WATER,
             Crop::Soybean { .. } => crops::SOYBEAN_WATER,
         };
-        let residue = input.plan.residue_cover.get() / 100.0;
+        let residue = plan.residue_cover.get() / 100.0;
         Self {
-            bucket: Bucket::at_capacity(soils::under(input.site), crop).under_residue(residue),
-            warmth: Warmth { soil: None, missing: 0, bridge: gap_days(input) },
-            normal: input.cell.normal(),
-            planted: record.planted,
+            bucket: Bucket::at_capacity(soils::under(site), crop).under_residue(residue),
+            warmth: Warmth { soil: None, missing: 0, bridge },
+            normal,
+            planted: None,
             crop_days: 0.0,
         }
     }
 
-    fn advance(&mut self, at: &CellDay) -> SoilRow {
+    /// From that day on a crop stands on it.
+    pub fn plant(&mut self, on: NaiveDate) {
+        self.planted = Some(on);
+        self.crop_days = 0.0;
+    }
+
+    /// Takes in a day.
+    pub fn advance(&mut self, at: &CellDay) -> SoilRow {
         let crop_days = self.planted.filter(|planted| *planted <= at.day.date).map(|planted| {
             if planted < at.day.date {
                 self.crop_days += 1.0;

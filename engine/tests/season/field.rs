@@ -2,6 +2,7 @@
 
 use chrono::{Days, NaiveDate};
 use furrowbell_engine::cell::Cell;
+use furrowbell_engine::clocks::nitrogen::Normal;
 use furrowbell_engine::findings::{Finding, Topic};
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, NitrogenSource, Placement, Plan};
@@ -26,6 +27,8 @@ pub struct Field {
     pub plan: Plan,
     pub journal: Vec<Entry>,
     pub days: Vec<Day>,
+    /// The field's own usual year, where its past is known.
+    pub normal: Option<Normal>,
     pub hours: Vec<Hour>,
     pub thresholds: Thresholds,
 }
@@ -80,6 +83,7 @@ impl Field {
             plan,
             journal: Vec::new(),
             days: Vec::new(),
+            normal: None,
             hours: Vec::new(),
             thresholds: Thresholds::default(),
         };
@@ -128,6 +132,7 @@ impl Field {
             plan: &self.plan,
             journal: &self.journal,
             cell,
+            normal: self.normal.as_ref(),
             hours: &self.hours,
             labels: &[],
             thresholds: &self.thresholds,

@@ -6,7 +6,8 @@ use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::findings::Finding;
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::reference::herbicides::Ingredient;
-use furrowbell_engine::season::{self, Season, Unknown};
+use furrowbell_engine::reference::weeds::Weed;
+use furrowbell_engine::season::{self, PostWindow, Season, Unknown};
 use furrowbell_engine::units::{Celsius, Inches, Millimetres};
 use furrowbell_engine::weather::{Kind, Sourced};
 use proptest::prelude::*;
@@ -229,5 +230,57 @@ proptest! {
             event: Event::PostApplied { ingredients: Vec::new() },
         });
         prop_assert_eq!(before, bytes(&field.on(today)));
+    }
+
+    #[test]
+    fn a_renewed_residual_never_ends_before_the_one_it_renews(
+        rains in rains(), pre in subsequence(Ingredient::ALL, 1..4),
+        post in subsequence(Ingredient::ALL, 1..4), after in 5_u64..35,
+        weeds in subsequence(Weed::ALL, 0..4), beans in any::<bool>(),
+    ) {
+        let mut field = field(&rains);
+        if beans {
+            field.plan.crop = Field::soybean().plan.crop;
+        }
+        field.plan.pre = Some(mix(&pre));
+        field.plan.weeds = weeds;
+        let today = date(6, 15);
+        let ends = |field: &Field| field.on(today).now.unwrap().residual_ends;
+        let alone = ends(&field);
+        field.note(date(5, 2) + Days::new(after), Event::PostApplied { ingredients: post });
+        if let Some(alone) = alone {
+            let renewed = ends(&field).unwrap();
+            prop_assert!(renewed.earliest >= alone.earliest, "{renewed:?} {alone:?}");
+            prop_assert!(renewed.likely >= alone.likely && renewed.latest >= alone.latest);
+        }
+    }
+
+    #[test]
+    fn a_weed_more_never_makes_a_window_later(
+        rains in rains(), few in subsequence(Weed::ALL, 1..4), more in subsequence(Weed::ALL, 1..3),
+        pre in subsequence(Ingredient::ALL, 1..4), day in 12_u64..70, sprayed in any::<bool>(),
+    ) {
+        let mut field = field(&rains);
+        field.plan.pre = Some(mix(&pre));
+        if sprayed {
+            let mix = vec![Ingredient::SMetolachlor, Ingredient::Mesotrione];
+            field.note(date(5, 20), Event::PostApplied { ingredients: mix });
+        }
+        let today = date(5, 1) + Days::new(day);
+        let mut window = |weeds: Vec<Weed>| {
+            field.plan.weeds = weeds;
+            field.on(today).now.unwrap().post_window
+        };
+        let plain = window(few.clone());
+        let named = window(few.into_iter().chain(more).collect());
+        let opens = |window: Option<PostWindow>| window.and_then(|it| it.opening).map(|it| it.on);
+        if let Some(plain) = opens(plain) {
+            prop_assert!(opens(named).is_some_and(|named| named <= plain), "{named:?} {plain}");
+        }
+        if let Some((plain, named)) = plain.zip(named) {
+            prop_assert!(named.closes.earliest <= plain.closes.earliest);
+            prop_assert!(named.closes.likely <= plain.closes.likely);
+            prop_assert!(named.closes.latest <= plain.closes.latest);
+        }
     }
 }

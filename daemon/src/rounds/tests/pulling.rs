@@ -66,7 +66,7 @@ async fn requests(server: &MockServer) -> BTreeMap<String, usize> {
 }
 
 async fn pull(stage: &Stage) -> DateTime<Utc> {
-    let next = stage.desk.pull().await.unwrap().unwrap();
+    let next = stage.desk.pull().await.unwrap().unwrap().next;
     assert!(next > stage.desk.clock.now());
     next
 }
@@ -163,27 +163,38 @@ async fn what_fails_stops_nothing_else_and_is_asked_again_with_growing_waits() {
         mocks.push(lies_in(&server, field, x).await);
     }
     mocks.push(cell_answers(&server, 1, ResponseTemplate::new(502)).await);
-    mocks.push(cell_answers(&server, 2, ResponseTemplate::new(200).set_body_string("")).await);
+    mocks.push(cell_answers(&server, 2, grid(LATE, 12.0)).await);
     mocks.push(cell_answers(&server, 3, grid(LATE, 13.0)).await);
     let stage = stage(&server).await;
     let mut next = pull(&stage).await;
     assert_eq!(temperature(&stage, 3).await, Some(13.0));
-    assert_eq!(next, utc(START) + TimeDelta::seconds(30));
-    for _ in 0..2 {
-        stage.desk.clock.advance_to(next);
-        next = pull(&stage).await;
+    let failing =
+        || async { stage.desk.store.fetch("/gridpoints/OAX/1,58").await.unwrap().unwrap() };
+    for (failures, low, high) in [(1, 2, 4), (2, 6, 14), (3, 40, 80)] {
+        let fetch = failing().await;
+        assert_eq!(fetch.failures, failures);
+        let wait = fetch.next_due_at - stage.desk.clock.now();
+        let (low, high) = (TimeDelta::seconds(low - 2), TimeDelta::seconds(high));
+        assert!(low <= wait && wait <= high, "{failures}: {wait}");
+        while failing().await.failures == failures {
+            stage.desk.clock.advance_to(next);
+            next = pull(&stage).await;
+        }
     }
+    let wait = failing().await.next_due_at - stage.desk.clock.now();
+    assert!(wait > TimeDelta::minutes(1) && wait <= TimeDelta::minutes(66), "{wait}");
     let seen = requests(&server).await;
     let uncovered = stage.desk.store.fetch("/points/41.2200,-96.6200").await.unwrap().unwrap();
     assert_eq!(seen[&place(1)], 1, "{seen:?}");
-    assert_eq!(uncovered.next_due_at, utc(START) + TimeDelta::days(1));
-    assert_eq!(seen["/gridpoints/OAX/1,58"], 3, "{seen:?}");
+    assert!(uncovered.next_due_at - utc(START) >= TimeDelta::days(1));
+    assert_eq!(seen["/gridpoints/OAX/1,58"], 4, "{seen:?}");
     assert_eq!(seen["/gridpoints/OAX/3,58"], 1, "{seen:?}");
-    assert_eq!(next, utc(START) + TimeDelta::seconds(30 + 60 + 120));
+    let asked = stage.desk.store.requests_since(utc(START)).await.unwrap();
+    assert_eq!(asked.len(), seen.values().sum::<usize>(), "every request is on record");
 }
 
 #[tokio::test(flavor = "multi_thread")]
-async fn a_host_that_is_down_is_left_alone_after_three_failures() {
+async fn a_host_that_is_down_is_left_alone_after_five_failures() {
     let server = MockServer::start().await;
     Mock::given(path_regex("/points/.*"))
         .respond_with(ResponseTemplate::new(503))
@@ -191,6 +202,9 @@ async fn a_host_that_is_down_is_left_alone_after_three_failures() {
         .await;
     let stage = stage(&server).await;
     let next = pull(&stage).await;
-    assert_eq!(requests(&server).await.values().sum::<usize>(), 3);
-    assert_eq!(next, utc(START) + TimeDelta::seconds(30));
+    assert_eq!(requests(&server).await.values().sum::<usize>(), 5);
+    stage.desk.clock.advance_to(next);
+    pull(&stage).await;
+    assert_eq!(requests(&server).await.values().sum::<usize>(), 6, "one probe after the rest");
+    assert!(next > utc(START) + TimeDelta::seconds(55), "{next}");
 }

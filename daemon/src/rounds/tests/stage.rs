@@ -137,7 +137,7 @@ pub fn fields<'a>(desk: &'a Desk, findings: &[(&str, Finding)]) -> Vec<FieldNow<
         entries: Vec::new(),
         season: Season { days: Vec::new(), now: None, findings: of(&field.name) },
         forecast_issued: None,
-        pedigree: crate::weather::pedigree::Pedigree::default(),
+        forecast_from: None,
     };
     desk.book.fields.iter().map(field_now).collect()
 }

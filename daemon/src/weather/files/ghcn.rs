@@ -1,4 +1,4 @@
-//! GHCN-Daily CSV in its two published forms. Temperatures are in tenths of C, rain in tenths of
+//! GHCN-Daily CSV in its two published forms, and what all forms of it share. Temperatures are in tenths of C, rain in tenths of
 //! mm, wind in tenths of m/s.
 //!
 //! Source: Menne, M. J., et al., "Global Historical Climatology Network - Daily (GHCN-Daily),
@@ -6,22 +6,58 @@
 //! readme-by_station.txt. A value with any quality flag has failed a check and is not used;
 //! measurement flag P marks "missing presumed zero" and is missing here; T is a trace.
 
-use super::FileDay;
 use super::rows::{CellFault, Placed, Row, Rows};
+use super::{FileDay, Form, Reading};
 use chrono::NaiveDate;
 use furrowbell_engine::units::{Celsius, MetresPerSecond, Millimetres, OutOfRange};
 use std::collections::{BTreeMap, BTreeSet};
 
-const ELEMENTS: [&str; 4] = ["TMAX", "TMIN", "PRCP", "AWND"];
+/// The elements that are read.
+pub(super) const ELEMENTS: [&str; 4] = ["TMAX", "TMIN", "PRCP", "AWND"];
 const TENTHS: &str = "whole tenths as published, or nothing or -9999 for missing; files in other \
                       units need units in their column names";
+/// What stands for a missing value.
+pub(super) const MISSING: i32 = -9999;
 
-/// One measured element of one day.
-struct Element<'a> {
-    name: &'a str,
-    value_at: usize,
-    measurement_flag: &'a str,
-    quality_flag: &'a str,
+/// One measured element of one day, as published.
+pub(super) struct Element<'a> {
+    pub name: &'a str,
+    pub text: &'a str,
+    pub measurement_flag: &'a str,
+    pub quality_flag: &'a str,
+}
+
+impl Element<'_> {
+    /// Lays the value over the day; one that failed a check is counted in `flagged` and not used.
+    pub(super) fn put(
+        &self,
+        day: &mut FileDay,
+        flagged: &mut BTreeMap<String, usize>,
+    ) -> Result<(), CellFault> {
+        if self.text.is_empty() || self.measurement_flag == "P" {
+            return Ok(());
+        }
+        if !self.quality_flag.is_empty() {
+            *flagged.entry(self.quality_flag.to_owned()).or_default() += 1;
+            return Ok(());
+        }
+        let tenths: i32 = self.text.parse().map_err(|_| {
+            let found = self.text.to_owned();
+            CellFault::Value { found, allowed: TENTHS }
+        })?;
+        if tenths == MISSING {
+            return Ok(());
+        }
+        let value = f64::from(tenths) / 10.0;
+        let stored: Result<(), OutOfRange> = match self.name {
+            "TMAX" => Celsius::new(value).map(|high| day.high = Some(high)),
+            "TMIN" => Celsius::new(value).map(|low| day.low = Some(low)),
+            "PRCP" => Millimetres::new(value).map(|rain| day.rain = Some(rain)),
+            _ => MetresPerSecond::new(value).map(|wind| day.wind = Some(wind)),
+        };
+        stored?;
+        day.crossed()
+    }
 }
 
 /// Whether rows are `ID,DATE,ELEMENT,VALUE,...`, with or without that header.
@@ -51,35 +87,71 @@ fn compact_date(row: Row<'_>) -> Result<NaiveDate, Placed> {
 }
 
 /// Reads the long form, whose rows come in any order.
-pub(super) fn long(rows: &Rows<'_>) -> Result<Vec<FileDay>, Placed> {
+pub(super) fn long(rows: &Rows<'_>) -> Reading {
     let header = usize::from(has_long_header(rows.head()));
+    let mut reading = Reading { rows: rows.count(header), ..Reading::of(Form::Long) };
     let mut days = BTreeMap::<NaiveDate, FileDay>::new();
     let mut seen = BTreeSet::new();
     let mut station = None;
-    for row in rows.all().skip(header) {
+    let refused = rows.refused_by(header, |row| {
         one_station(row, 0, &mut station)?;
         let date = compact_date(row)?;
         let name = row.cell(2);
         if !ELEMENTS.contains(&name) {
-            continue;
+            return Ok(());
         }
-        if !seen.insert((date, name)) {
+        if !seen.insert((date, name.to_owned())) {
             return Err(row.fault(2, CellFault::Again { element: name.to_owned(), date }));
         }
-        let day = days.entry(date).or_insert(FileDay::unknown(date));
+        let text = row.cell(3);
         let (measurement_flag, quality_flag) = (row.cell(4), row.cell(5));
-        put(row, day, &Element { name, value_at: 3, measurement_flag, quality_flag })?;
-        row.check_high_and_low(3, day)?;
-    }
-    Ok(days.into_values().collect())
+        let element = Element { name, text, measurement_flag, quality_flag };
+        let mut day = days.get(&date).copied().unwrap_or(FileDay::unknown(date));
+        element.put(&mut day, &mut reading.flagged).map_err(|fault| row.fault(3, fault))?;
+        days.insert(date, day);
+        if name == "PRCP" {
+            reading.note_hour(row.cell(7));
+        }
+        Ok(())
+    });
+    Reading { days: days.into_values().collect(), refused, ..reading }
 }
 
 /// Reads the form with a row a day.
-pub(super) fn wide(rows: &Rows<'_>) -> Result<Vec<FileDay>, Placed> {
+pub(super) fn wide(rows: &Rows<'_>) -> Result<Reading, Placed> {
     let head = rows.head();
     let find = |name: &str| head.cells().position(|cell| cell.eq_ignore_ascii_case(name));
     let must = |name| find(name).ok_or_else(|| head.fault(0, CellFault::Absent(name)));
     let (station_at, date_at) = (must("STATION")?, must("DATE")?);
+    let columns = value_columns(head)?;
+    let mut reading = Reading { rows: rows.count(1), ..Reading::of(Form::Wide) };
+    let mut days: Vec<FileDay> = Vec::new();
+    let mut station = None;
+    let refused = rows.refused_by(1, |row| {
+        one_station(row, station_at, &mut station)?;
+        let mut day = FileDay::unknown(row.date(date_at, "%Y-%m-%d", "YYYY-MM-DD")?);
+        for (name, value_at, flags_at) in &columns {
+            let mut flags = row.cell(*flags_at).split(',').map(str::trim);
+            let mut flag = || flags.next().unwrap_or_default();
+            let (measurement_flag, quality_flag, _, hour) = (flag(), flag(), flag(), flag());
+            let text = row.cell(*value_at);
+            let element = Element { name, text, measurement_flag, quality_flag };
+            let put = element.put(&mut day, &mut reading.flagged);
+            put.map_err(|fault| row.fault(*value_at, fault))?;
+            if *name == "PRCP" {
+                reading.note_hour(hour);
+            }
+        }
+        row.check(date_at, &day, days.last())?;
+        days.push(day);
+        Ok(())
+    });
+    Ok(Reading { days, refused, ..reading })
+}
+
+/// Name of each element that the header has, with the columns of its value and its flags.
+fn value_columns(head: Row<'_>) -> Result<Vec<(&'static str, usize, usize)>, Placed> {
+    let find = |name: &str| head.cells().position(|cell| cell.eq_ignore_ascii_case(name));
     let mut columns = Vec::new();
     for name in ELEMENTS {
         let Some(value_at) = find(name) else { continue };
@@ -92,55 +164,15 @@ pub(super) fn wide(rows: &Rows<'_>) -> Result<Vec<FileDay>, Placed> {
     if columns.is_empty() {
         return Err(head.fault(0, CellFault::Nothing(ELEMENTS.join(", "))));
     }
-    let mut days: Vec<FileDay> = Vec::new();
-    let mut station = None;
-    for row in rows.all().skip(1) {
-        one_station(row, station_at, &mut station)?;
-        let mut day = FileDay::unknown(row.date(date_at, "%Y-%m-%d", "YYYY-MM-DD")?);
-        for (name, value_at, flags_at) in &columns {
-            let mut flags = row.cell(*flags_at).split(',').map(str::trim);
-            let measurement_flag = flags.next().unwrap_or_default();
-            let quality_flag = flags.next().unwrap_or_default();
-            put(
-                row,
-                &mut day,
-                &Element { name, value_at: *value_at, measurement_flag, quality_flag },
-            )?;
-        }
-        row.check(date_at, &day, days.last())?;
-        days.push(day);
-    }
-    Ok(days)
+    Ok(columns)
 }
 
-fn one_station<'a>(row: Row<'a>, at: usize, first: &mut Option<&'a str>) -> Result<(), Placed> {
+fn one_station(row: Row<'_>, at: usize, first: &mut Option<String>) -> Result<(), Placed> {
     let found = row.cell(at);
-    match *first.get_or_insert(found) {
-        first if first == found => Ok(()),
-        first => {
-            let (found, first) = (found.to_owned(), first.to_owned());
-            Err(row.fault(at, CellFault::Station { found, first }))
-        }
-    }
-}
-
-fn put(row: Row<'_>, day: &mut FileDay, element: &Element<'_>) -> Result<(), Placed> {
-    let text = row.cell(element.value_at);
-    if text.is_empty() || !element.quality_flag.is_empty() || element.measurement_flag == "P" {
+    let first = first.get_or_insert_with(|| found.to_owned());
+    if first == found {
         return Ok(());
     }
-    let tenths: i32 = text.parse().map_err(|_| {
-        row.fault(element.value_at, CellFault::Value { found: text.to_owned(), allowed: TENTHS })
-    })?;
-    if tenths == -9999 {
-        return Ok(());
-    }
-    let value = f64::from(tenths) / 10.0;
-    let stored: Result<(), OutOfRange> = match element.name {
-        "TMAX" => Celsius::new(value).map(|high| day.high = Some(high)),
-        "TMIN" => Celsius::new(value).map(|low| day.low = Some(low)),
-        "PRCP" => Millimetres::new(value).map(|rain| day.rain = Some(rain)),
-        _ => MetresPerSecond::new(value).map(|wind| day.wind = Some(wind)),
-    };
-    stored.map_err(|fault| row.fault(element.value_at, fault))
+    let fault = CellFault::Station { found: found.to_owned(), first: first.clone() };
+    Err(row.fault(at, fault))
 }

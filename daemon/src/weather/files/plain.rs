@@ -1,7 +1,7 @@
 //! Daily rows with the unit in each column name.
 
-use super::FileDay;
 use super::rows::{CellFault, Placed, Row, Rows};
+use super::{FileDay, Form, Reading};
 use furrowbell_engine::units::{
     Celsius, MegajoulesPerSquareMetre, MetresPerSecond, Millimetres, OutOfRange, Percent,
 };
@@ -50,10 +50,10 @@ fn put<T>(place: &mut Option<T>, value: Result<T, OutOfRange>) -> Result<(), Out
 }
 
 /// Reads all rows under the header.
-pub(super) fn read(rows: &Rows<'_>) -> Result<Vec<FileDay>, Placed> {
+pub(super) fn read(rows: &Rows<'_>) -> Result<Reading, Placed> {
     let (date_at, columns) = header(rows.head())?;
     let mut days: Vec<FileDay> = Vec::new();
-    for row in rows.all().skip(1) {
+    let refused = rows.refused_by(1, |row| {
         let mut day = FileDay::unknown(row.date(date_at, "%Y-%m-%d", ISO_DATE)?);
         for (at, quantity, put) in &columns {
             if let Some(value) = number(row, *at, *quantity)? {
@@ -62,8 +62,9 @@ pub(super) fn read(rows: &Rows<'_>) -> Result<Vec<FileDay>, Placed> {
         }
         row.check(date_at, &day, days.last())?;
         days.push(day);
-    }
-    Ok(days)
+        Ok(())
+    });
+    Ok(Reading { days, refused, rows: rows.count(1), ..Reading::of(Form::Plain) })
 }
 
 type Header = (usize, Vec<(usize, Quantity, Put)>);

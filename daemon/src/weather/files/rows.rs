@@ -105,7 +105,9 @@ pub enum CellFault {
 /// All rows of a file.
 pub(super) struct Rows<'a> {
     text: &'a str,
-    rows: Vec<csv::StringRecord>,
+    records: Vec<csv::StringRecord>,
+    /// Cells in the first line.
+    wanted: usize,
 }
 
 /// One row.
@@ -129,22 +131,37 @@ impl<'a> Rows<'a> {
         let Some(wanted) = rows.first().map(csv::StringRecord::len) else {
             return Err((1, 1, CellFault::Empty));
         };
-        let rows = Self { text, rows };
-        if let Some(row) = rows.all().find(|row| row.record.len() != wanted) {
-            let found = row.record.len();
-            return Err(row.fault(found.min(wanted), CellFault::Cells { found, wanted }));
-        }
-        Ok(rows)
+        Ok(Self { text, records: rows, wanted })
     }
 
-    /// Every row, the first line included.
-    pub(super) fn all(&self) -> impl Iterator<Item = Row<'_>> {
-        self.rows.iter().map(|record| Row { text: self.text, record })
+    /// Takes in every row past the first `skipped` and gives the faults of those that `take`, or
+    /// their number of cells, refuses.
+    pub(super) fn refused_by(
+        &self,
+        skipped: usize,
+        mut take: impl FnMut(Row<'_>) -> Result<(), Placed>,
+    ) -> Vec<Placed> {
+        let whole = |row: Row<'_>| {
+            let (found, wanted) = (row.record.len(), self.wanted);
+            let fault = || row.fault(found.min(wanted), CellFault::Cells { found, wanted });
+            if found == wanted { Ok(()) } else { Err(fault()) }
+        };
+        let rows = self.all().skip(skipped);
+        rows.filter_map(|row| whole(row).and_then(|()| take(row)).err()).collect()
+    }
+
+    /// Rows past the first `skipped`.
+    pub(super) fn count(&self, skipped: usize) -> usize {
+        self.records.len().saturating_sub(skipped)
+    }
+
+    fn all(&self) -> impl Iterator<Item = Row<'_>> {
+        self.records.iter().map(|record| Row { text: self.text, record })
     }
 
     /// The first line.
     pub(super) fn head(&self) -> Row<'_> {
-        Row { text: self.text, record: &self.rows[0] }
+        Row { text: self.text, record: &self.records[0] }
     }
 }
 
@@ -192,16 +209,7 @@ impl<'a> Row<'a> {
         if let Some(above) = above.filter(|above| above.date >= day.date) {
             return Err(self.fault(at, CellFault::Order { found: day.date, above: above.date }));
         }
-        self.check_high_and_low(at, day)
-    }
-
-    pub(super) fn check_high_and_low(self, at: usize, day: &FileDay) -> Result<(), Placed> {
-        match (day.high, day.low) {
-            (Some(high), Some(low)) if high < low => {
-                Err(self.fault(at, CellFault::Crossed { high: high.get(), low: low.get() }))
-            }
-            _ => Ok(()),
-        }
+        day.crossed().map_err(|fault| self.fault(at, fault))
     }
 }
 

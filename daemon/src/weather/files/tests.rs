@@ -224,3 +224,77 @@ proptest! {
         let _ = parse(&text.into_iter().collect::<String>());
     }
 }
+
+/// May 2023 of one station, three days of each element: day 2 low failed a check (I), day 3 rain is
+/// missing presumed zero, and the month's 32 characters that follow are missing days. Layout from
+/// readme.txt section III of GHCN-Daily.
+fn dly() -> String {
+    let days = |values: [&str; 3]| {
+        let missing = "-9999   ".repeat(28);
+        format!("{}{missing}", values.concat())
+    };
+    format!(
+        "USC00130200202305TMAX{}\nUSC00130200202305TMIN{}\nUSC00130200202305PRCP{}\n\
+         USC00130200202305SNWD{}\n",
+        days(["  156  7", "  211  7", "  233  7"]),
+        days(["   28  7", "  450 I7", "   90  7"]),
+        days(["    0T 7", "   13  7", "    0P 7"]),
+        days(["    0  7", "    0  7", "    0  7"]),
+    )
+}
+
+#[test]
+fn reads_the_fixed_width_form_with_its_flags() {
+    let reading = sift_text(&dly()).unwrap();
+    assert_eq!((reading.form, reading.rows), (Form::Dly, 9));
+    assert_eq!(reading.refused, []);
+    assert_eq!(reading.flagged, [("I".to_owned(), 1)].into());
+    let read = reading.days;
+    assert_eq!(read.len(), 3);
+    assert_eq!(read[0].high, Celsius::new(15.6).ok());
+    assert_eq!(read[0].rain, Millimetres::new(0.0).ok());
+    assert_eq!((read[1].low, read[1].rain), (None, Millimetres::new(1.3).ok()));
+    assert_eq!((read[2].date, read[2].rain), (date("2023-05-03"), None));
+}
+
+#[test]
+fn a_fixed_width_value_is_refused_alone_and_in_its_place() {
+    let reading = sift_text(&dly().replace("  211  7", "  2x1  7")).unwrap();
+    let (line, column, fault) = &reading.refused[0];
+    assert_eq!((*line, *column), (1, 30));
+    assert!(fault.to_string().starts_with("`2x1` is not a value"), "{fault}");
+    assert_eq!(reading.days[0].high, Celsius::new(15.6).ok());
+    let february = dly().replace("202305", "202302");
+    let february = february.replacen(&"-9999   ".repeat(28), &"    0  7".repeat(28), 1);
+    let said = sift_text(&february).unwrap().refused.remove(0).2.to_string();
+    assert!(said.starts_with("`2023-02-29` is not a date"), "{said}");
+}
+
+#[test]
+fn sifting_keeps_what_is_sound_and_says_what_is_not() {
+    let reading = sift_text(
+        "date,high_f,low_f,rain_in\n2024-02-28,50,30,0\n2024-02-29,5o,30,0\n2024-02-29,50,30,0.1\n\
+         2024-03-01,50\n2024-03-02,30,50,0\n2024-02-30,50,30,0\n",
+    )
+    .unwrap();
+    let lines: Vec<_> = reading.refused.iter().map(|(line, ..)| *line).collect();
+    assert_eq!((reading.rows, lines), (6, vec![3, 5, 6, 7]));
+    let dates: Vec<_> = reading.days.iter().map(|day| day.date.to_string()).collect();
+    assert_eq!(dates, ["2024-02-28", "2024-02-29"]);
+}
+
+#[test]
+fn a_value_that_crosses_another_leaves_the_day_as_it_was() {
+    let crossed = LONG.replace("TMIN,28", "TMIN,200");
+    let reading = sift_text(&crossed).unwrap();
+    assert_eq!(reading.refused.len(), 1);
+    assert_eq!((reading.days[0].high, reading.days[0].low), (Celsius::new(15.6).ok(), None));
+}
+
+#[test]
+fn the_hour_of_a_rain_tells_a_morning_observer() {
+    let reading = sift_text(LONG).unwrap();
+    assert_eq!((reading.timed, reading.morning), (3, 3));
+    let reading = sift_text(WIDE).unwrap();
+    assert_eq!((reading.timed, reading.morning), (2, 0));
+}

@@ -1,6 +1,10 @@
 //! What a nitrate test in the top foot says.
 
-use crate::reference::{Band, Figure, Source};
+use crate::plan::{NitrogenPlan, NitrogenSource};
+use crate::reference::{Band, Figure, Source, Standing};
+use crate::units::NitratePpm;
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 
 /// Nitrate in the top foot, ppm, at which more N pays nothing; corn 6 to 12 in tall.
 pub const CRITICAL_NITRATE_PPM: Figure = Figure::new(
@@ -40,7 +44,110 @@ pub fn table_rate_by_test(full_rate_lb: f64, test_ppm: f64) -> f64 {
     row.map_or(0.0, |(_, less)| (full_rate_lb - less).max(0.0))
 }
 
+/// What a nitrate test makes of the planned sidedress.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TestedRate {
+    /// Day on which the soil was taken.
+    pub on: NaiveDate,
+    /// The test, ppm.
+    pub ppm: f64,
+    /// The test from which on more N pays nothing, ppm.
+    pub critical_ppm: f64,
+    /// Nitrate N that the test found in the top foot, lb/acre.
+    pub found_lb: f64,
+    /// N that was planned, lb/acre.
+    pub planned_lb: f64,
+    /// N by the rule that gives less, lb/acre.
+    pub low_lb: f64,
+    /// N by the rule that gives more, lb/acre: the rate that is told, so that the crop does not go
+    /// short by the choice of rule.
+    pub high_lb: f64,
+    /// How far the rules are to be trusted.
+    pub standing: Standing,
+}
+
+impl TestedRate {
+    /// The rate after a test: by [`nitrate_test_rate`] and, where no manure lowers the critical
+    /// test, by [`table_rate_by_test`] too. A test never raises a plan.
+    ///
+    /// The lower critical test of a wet spring is not used: it asks for the normal rain of the
+    /// place, which is not known here, and would only take N away.
+    pub fn of(on: NaiveDate, ppm: NitratePpm, planned_lb: f64, plan: &NitrogenPlan) -> Self {
+        let manured = [plan.starter_source, plan.source].contains(&NitrogenSource::Manure);
+        let critical = if manured { MANURED_CRITICAL_PPM } else { CRITICAL_NITRATE_PPM };
+        let ppm = ppm.get();
+        let by_line = nitrate_test_rate(critical.value, ppm).min(planned_lb);
+        let by_table = if manured { by_line } else { table_rate_by_test(planned_lb, ppm) };
+        Self {
+            on,
+            ppm,
+            critical_ppm: critical.value,
+            found_lb: nitrate_in_top_foot(ppm),
+            planned_lb,
+            low_lb: by_line.min(by_table),
+            high_lb: by_line.max(by_table),
+            standing: critical.source.standing,
+        }
+    }
+}
+
 /// Nitrate N in the top foot by a test, lb/acre.
 pub fn nitrate_in_top_foot(test_ppm: f64) -> f64 {
     test_ppm * POUNDS_PER_PPM.value
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::Placement;
+    use crate::units::PoundsPerAcre;
+    use proptest::prelude::*;
+
+    fn rate(ppm: f64, planned_lb: f64, starter_source: NitrogenSource) -> TestedRate {
+        let plan = NitrogenPlan {
+            starter: PoundsPerAcre::new(30.0).unwrap(),
+            sidedress: PoundsPerAcre::new(planned_lb).unwrap(),
+            starter_source,
+            source: NitrogenSource::Uan32,
+            placement: Placement::InSoil,
+            inhibitor: None,
+            rig_clears: None,
+        };
+        let on = NaiveDate::from_ymd_opt(2026, 6, 8).unwrap();
+        TestedRate::of(on, NitratePpm::new(ppm).unwrap(), planned_lb, &plan)
+    }
+
+    /// Ohio State Univ. Extension, 2022: 156 lb planned, 19 ppm found, 111 lb left. Iowa State CROP
+    /// 3140: (25 - 19) x 8 = 48 lb.
+    #[test]
+    fn both_published_rules_stand_and_the_larger_is_told() {
+        let tested = rate(19.0, 156.0, NitrogenSource::Uan32);
+        assert!((tested.high_lb - 111.0).abs() < 1e-9 && (tested.low_lb - 48.0).abs() < 1e-9);
+        // 25 ppm in 12 in of soil are about 90 lb/acre (Ontario Soil and Crop Improvement
+        // Association).
+        assert!((rate(25.0, 156.0, NitrogenSource::Uan32).found_lb - 90.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn past_the_critical_test_nothing_is_left_and_manure_brings_it_sooner() {
+        assert!(rate(26.0, 120.0, NitrogenSource::Uan32).high_lb.abs() < 1e-9);
+        assert!(rate(16.0, 120.0, NitrogenSource::Uan32).high_lb > 60.0);
+        assert!(rate(16.0, 120.0, NitrogenSource::Manure).high_lb.abs() < 1e-9);
+    }
+
+    proptest! {
+        #[test]
+        fn a_richer_test_never_asks_for_more_and_no_test_for_more_than_planned(
+            ppm in 0.0..60.0_f64,
+            more in 0.0..20.0_f64,
+            planned in 0.0..300.0_f64,
+            manured in any::<bool>(),
+        ) {
+            let source = if manured { NitrogenSource::Manure } else { NitrogenSource::Urea };
+            let (poor, rich) = (rate(ppm, planned, source), rate(ppm + more, planned, source));
+            prop_assert!(rich.high_lb <= poor.high_lb && rich.low_lb <= poor.low_lb);
+            prop_assert!(0.0 <= poor.low_lb && poor.low_lb <= poor.high_lb);
+            prop_assert!(poor.high_lb <= planned);
+        }
+    }
 }

@@ -3,6 +3,7 @@
 use crate::findings::LagCause;
 use crate::reference::{Figure, Source};
 use chrono::{Datelike, NaiveDate};
+use serde::{Deserialize, Serialize};
 use std::f64::consts::LN_10;
 
 /// Rate of mineralisation by temperature: `log10 k = intercept - slope / T`, k a week, T in kelvin.
@@ -79,7 +80,8 @@ pub struct PastDay {
 }
 
 /// What a normal rests on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Basis {
     /// A stated year: usual air for the latitude and one share of water.
     Stated,
@@ -123,7 +125,8 @@ impl Normal {
 
     /// This normal with the field's own past laid over it: each day of the year that is known in
     /// at least [`LEAST_YEARS`] years takes their mean, every other day stays as stated. With no
-    /// such day the stated normal stands whole.
+    /// such day the stated normal stands whole. Days of the year are counted from new year, and the
+    /// 366th, which three years in four do not have, follows the one before it.
     #[must_use]
     pub fn with_past(self, past: impl IntoIterator<Item = PastDay>) -> Self {
         let mut sums = vec![Sum::default(); self.days.len()];
@@ -135,9 +138,12 @@ impl Normal {
         }
         let years = sums.iter().map(|sum| sum.years).max().unwrap_or_default();
         let own = sums.iter().zip(&self.days).map(|(sum, stated)| sum.mean().unwrap_or(*stated));
-        let own: Vec<Usual> = own.collect();
+        let mut own: Vec<Usual> = own.collect();
         if own == self.days {
             return self;
+        }
+        if let [.., before, last] = &mut own[..] {
+            *last = *before;
         }
         Self::of_days(self.line, own, Basis::OwnYears(years))
     }

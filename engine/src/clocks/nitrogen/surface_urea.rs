@@ -21,6 +21,9 @@ const WARM_C: f64 = 10.0;
 const COOL_PACE: Figure =
     Figure::new(0.5, Source::published("North Dakota State Univ., ProCrop, urea volatilization"));
 
+/// Warm days on the surface that cost nothing (North Dakota State Univ., `ProCrop`: 2 to 3 days).
+const FREE_DAYS: f64 = 2.0;
+
 /// Loss by warm days on the surface, percent of the urea N: days, low, likely, high. Nothing in two
 /// days. Likely: mean 14 % of 20 soils in ten days at 30 C, then to the mean 18.1 % of 21 trials. High:
 /// 22 % in a week, then to the worst trial, 44.1 %; low: to the best, 1.1 %.
@@ -31,7 +34,7 @@ const COOL_PACE: Figure =
 /// soils at 30 C; North Dakota State Univ., `ProCrop` (2 to 3 days where warm).
 const BY_DAYS: [(f64, [f64; 3]); 5] = [
     (0.0, [0.0, 0.0, 0.0]),
-    (2.0, [0.0, 0.0, 0.0]),
+    (FREE_DAYS, [0.0, 0.0, 0.0]),
     (7.0, [0.2, 8.75, 22.0]),
     (10.0, [0.3, 14.0, 23.9]),
     (42.0, [1.1, 18.1, 44.1]),
@@ -50,6 +53,8 @@ pub struct UreaLoss {
     pub ended: bool,
     /// Days on which it is not known whether rain ended it.
     pub unknown_days: u32,
+    /// Warm days that are left before anything is lost, 0 when they are over.
+    pub grace_days: f64,
 }
 
 /// Urea that lies on the surface.
@@ -109,7 +114,14 @@ impl SurfaceUrea {
             if self.inhibited { (INHIBITOR_DAYS.value, INHIBITED_SHARE.value) } else { (0.0, 1.0) };
         let [low_lb, likely_lb, high_lb] = percent_lost((self.warm_days - grace).max(0.0))
             .map(|percent| self.urea_lb * percent / 100.0 * share);
-        UreaLoss { low_lb, likely_lb, high_lb, ended: self.ended, unknown_days: self.unknown_days }
+        UreaLoss {
+            low_lb,
+            likely_lb,
+            high_lb,
+            ended: self.ended,
+            unknown_days: self.unknown_days,
+            grace_days: (grace + FREE_DAYS - self.warm_days).max(0.0),
+        }
     }
 }
 

@@ -1,8 +1,10 @@
 //! What wet soil costs: nitrate lost to the air while it is saturated, nitrate washed down.
 
+use crate::reference::soils::Soil;
 use crate::reference::{Band, Figure, Source};
+use crate::site::TextureGroup;
 use crate::units::fahrenheit;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Saturated days that cost nothing yet.
 pub const FREE_WET_DAYS: Figure = Figure::new(
@@ -133,6 +135,57 @@ pub fn nitrate_front_ft(infiltrated_in: f64, available_in_per_ft: f64) -> Option
     (available_in_per_ft > 0.0).then(|| infiltrated_in.max(0.0) / available_in_per_ft)
 }
 
+/// How far down drained water has carried nitrate, from the surface.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Washed {
+    /// Water that went down out of the plough layer, in; a lower bound where rain is missing.
+    pub drained_in: f64,
+    /// Depth that the water reached, by the rule that gives less and by the one that gives more, in.
+    pub front_in: (f64, f64),
+    /// Depth at which most of the nitrate lies, least and most, in.
+    pub peak_in: (f64, f64),
+}
+
+impl Washed {
+    /// The depth by both rules: so many inches for each inch drained ([`INCHES_PER_INCH_DRAINED`]),
+    /// and by what a foot of the soil holds ([`nitrate_front_ft`]). `None` where nothing drained.
+    pub fn by(drained_in: f64, soil: &Soil, texture: TextureGroup) -> Option<Self> {
+        let per_inch = match texture {
+            TextureGroup::Coarse => INCHES_PER_INCH_DRAINED.high,
+            TextureGroup::Medium | TextureGroup::Fine => INCHES_PER_INCH_DRAINED.low,
+        };
+        let by_drainage = per_inch * drained_in;
+        let a_foot_holds_in = 12.0 * (soil.capacity - soil.wilting);
+        let by_water = 12.0 * nitrate_front_ft(drained_in, a_foot_holds_in)?;
+        let front_in = (by_drainage.min(by_water), by_drainage.max(by_water));
+        let peak_in = (NITRATE_PEAK.low * front_in.0, NITRATE_PEAK.high * front_in.1);
+        (drained_in > 0.0).then_some(Self { drained_in, front_in, peak_in })
+    }
+}
+
+/// Rain of spring, summed up to today, in. A lower bound where `whole` is false.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct RainSum {
+    /// From 1 April.
+    pub april_june_in: f64,
+    /// From 1 May.
+    pub may_june_in: f64,
+    /// Whether the rain of every day since 1 April is known.
+    pub whole: bool,
+}
+
+impl RainSum {
+    /// Whether it tells of a shortage of N; see [`rain_tells_of_shortage`]. A sum that is past its
+    /// limit without the days that are missing is past it with them.
+    pub fn tells_of_shortage(&self) -> Option<bool> {
+        let known = |sum: f64, limit: f64| (self.whole || sum > limit).then_some(sum);
+        rain_tells_of_shortage(
+            known(self.april_june_in, SHORTAGE_RAIN_APRIL_JUNE_IN.value),
+            known(self.may_june_in, SHORTAGE_RAIN_MAY_JUNE_IN.value),
+        )
+    }
+}
+
 const SHORTAGE: Source =
     Source::published("Scharf, Univ. of Missouri: rain that went with widespread N shortage");
 /// Rain from April to June above which corn is widely short of N, in.
@@ -183,6 +236,29 @@ mod tests {
         loss.advance(Some(true), 100.0, None);
         assert!((loss.pounds() - 4.5).abs() < 1e-9);
         assert_eq!(loss.unknown_days, 2);
+    }
+
+    /// UNL `CropWatch`, 31 May 2013: in silt loam that holds 2 in a foot, 3 in of water wet the top
+    /// 18 in and leave most of the nitrate about 12 in down.
+    #[test]
+    fn three_inches_in_silt_loam_reach_eighteen() {
+        use crate::site::{Particles, Texture};
+        let texture = Texture::SiltLoam;
+        let soil = Soil::new(texture, Particles::middle_of(texture), 2.5);
+        let soil = Soil { wilting: soil.capacity - 2.0 / 12.0, ..soil };
+        let washed = Washed::by(3.0, &soil, texture.group()).unwrap();
+        assert!((washed.front_in.0 - 18.0).abs() < 1e-9 && (washed.front_in.1 - 18.0).abs() < 1e-9);
+        assert!(washed.peak_in.0 <= 12.0 && washed.peak_in.1 >= 12.0 - 1e-9);
+        assert_eq!(Washed::by(0.0, &soil, texture.group()), None);
+    }
+
+    #[test]
+    fn rain_past_the_limit_tells_even_with_days_missing() {
+        let sum = |april_june_in, may_june_in, whole| RainSum { april_june_in, may_june_in, whole };
+        assert_eq!(sum(16.1, 8.0, false).tells_of_shortage(), Some(true));
+        assert_eq!(sum(12.5, 12.1, false).tells_of_shortage(), Some(true));
+        assert_eq!(sum(10.0, 6.0, true).tells_of_shortage(), Some(false));
+        assert_eq!(sum(10.0, 6.0, false).tells_of_shortage(), None);
     }
 
     proptest! {

@@ -1,0 +1,162 @@
+//! When the weeds of the field come up: by published heat, and not while anything holds them back.
+
+use crate::clocks::canopy;
+use crate::clocks::weeds::{self, HeatDay, NoDate, SeedDay};
+use crate::clocks::{DateRange, Stage};
+use crate::plan::Crop;
+use crate::reference::weeds::{GROWTH_BASE_C, Weed};
+use crate::season::Input;
+use crate::season::crop::CropCourse;
+use crate::season::timeline::Timeline;
+use crate::units::{Inches, fahrenheit};
+use chrono::{Datelike, NaiveDate};
+use serde::Serialize;
+
+/// Days past the weather over which weeds are grown on with usual heat.
+const AHEAD_DAYS: i64 = 45;
+/// The weed that stands in where the field names none: the commonest of the Corn Belt that outgrows
+/// a pass (common practice, no source).
+const UNNAMED: [Weed; 1] = [Weed::Waterhemp];
+/// Water potential at which plants wilt, `MPa`, by convention: the driest that the water of the
+/// topsoil is told, and above what giant ragweed needs.
+const WILTING_MPA: f64 = -1.5;
+
+/// When one named weed of the field comes up.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct WeedUp {
+    /// The weed.
+    pub weed: Weed,
+    /// Day from which it is taken to be up; `None` while a pre waits for rain.
+    pub from: Option<NaiveDate>,
+    /// Day by which half of the year's seedlings are up (six in ten of giant ragweed), where
+    /// published.
+    pub half_on: Option<NaiveDate>,
+    /// Why no published heat dates it. It is then taken to be up as soon as nothing holds it back.
+    pub undated: Option<NoDate>,
+}
+
+/// Dates every named weed, or the one that stands in. `held_until` is the day on which nothing
+/// holds weeds back any more.
+pub(crate) fn come_up(
+    input: &Input<'_>,
+    timeline: &Timeline,
+    held_until: Option<NaiveDate>,
+) -> Vec<WeedUp> {
+    let days = seed_days(input, timeline);
+    let named = if input.plan.weeds.is_empty() { &UNNAMED[..] } else { &input.plan.weeds };
+    let dated = |&weed: &Weed| {
+        let up = weeds::tenth_up_from(weed, &days, held_until);
+        WeedUp {
+            weed,
+            from: held_until.map(|held| up.unwrap_or(held)),
+            half_on: half_on(weed, &days, held_until),
+            undated: up.err(),
+        }
+    };
+    named.iter().map(dated).collect()
+}
+
+fn half_on(weed: Weed, days: &[SeedDay], held_until: Option<NaiveDate>) -> Option<NaiveDate> {
+    if weed == Weed::GiantRagweed {
+        let march = days.partition_point(|day| day.date.month() < 3);
+        return Some(weeds::giant_ragweed_up(&days[march..], held_until).ok()?.0);
+    }
+    weeds::half_up_on(weed, days, held_until).ok()
+}
+
+/// When the first of the weeds outgrows a height, those that come up under a closed canopy left
+/// out; `None` when no growth is published for any of them.
+pub(crate) fn outgrow(
+    input: &Input<'_>,
+    timeline: &Timeline,
+    ups: &[WeedUp],
+    closed_from: Option<NaiveDate>,
+    target: Inches,
+) -> Option<DateRange> {
+    let seedling = Inches::new(0.0).ok()?;
+    let light = |from: &NaiveDate| closed_from.is_none_or(|closed| *from <= closed);
+    let ups = ups.iter().filter_map(|up| Some((up.weed, up.from.filter(light)?)));
+    let first = ups.clone().map(|(_, from)| from).min()?;
+    let heat = heat_from(input, timeline, first);
+    ups.filter_map(|(weed, from)| {
+        weeds::reaches(weed, from, seedling, target, &heat).ok().flatten()
+    })
+    .reduce(DateRange::earlier)
+}
+
+/// When the first of the weeds, seen at a height on a day, outgrows another height.
+pub(crate) fn seen_outgrow(
+    input: &Input<'_>,
+    timeline: &Timeline,
+    (from, height): (NaiveDate, Inches),
+    target: Inches,
+) -> Option<DateRange> {
+    let heat = heat_from(input, timeline, from);
+    let named = if input.plan.weeds.is_empty() { &UNNAMED[..] } else { &input.plan.weeds };
+    named
+        .iter()
+        .filter_map(|weed| weeds::reaches(*weed, from, height, target, &heat).ok().flatten())
+        .reduce(DateRange::earlier)
+}
+
+/// When the crop shades the ground between its rows; `None` for rows of which no figure is known.
+pub(crate) fn closure(input: &Input<'_>, crop: &CropCourse) -> Option<DateRange> {
+    let row = input.plan.row_spacing;
+    match input.plan.crop {
+        Crop::Corn { .. } => {
+            canopy::corn_closes(|stage: Stage| crop.when(|reached, _| reached >= stage), row)
+        }
+        Crop::Soybean { .. } => Some(canopy::soybean_closes(crop.planted, row)),
+    }
+}
+
+/// Air of a day as far as the season is laid out, before and after that a usual day; `None` on a
+/// day within it whose temperatures nobody knows.
+fn air_c(input: &Input<'_>, timeline: &Timeline, date: NaiveDate) -> Option<f64> {
+    if let Some(at) = timeline.at(date) {
+        let day = &timeline.days[at];
+        return Some(f64::midpoint(day.high?.value.get(), day.low?.value.get()));
+    }
+    let known = input.cell.day(date).filter(|_| date < timeline.first);
+    if let Some((high, low)) = known.and_then(|day| day.high.zip(day.low)) {
+        return Some(f64::midpoint(high.value.get(), low.value.get()));
+    }
+    let usual = input.cell.usual(date);
+    Some(f64::midpoint(usual.high_c, usual.low_c))
+}
+
+/// Every day from one to well past the weather, as many as it says.
+fn to_well_past(timeline: &Timeline, from: NaiveDate) -> impl Iterator<Item = NaiveDate> {
+    let days = (timeline.last() - from).num_days() + AHEAD_DAYS;
+    from.iter_days().take(usize::try_from(days + 1).unwrap_or(0))
+}
+
+/// Heat for weed growth from a day to well past the weather.
+fn heat_from(input: &Input<'_>, timeline: &Timeline, from: NaiveDate) -> Vec<HeatDay> {
+    to_well_past(timeline, from)
+        .map(|date| {
+            let above = |mean: f64| (mean - GROWTH_BASE_C).max(0.0);
+            HeatDay { date, gdd_c10: air_c(input, timeline, date).map(above) }
+        })
+        .collect()
+}
+
+/// The seed layer from New Year to well past the weather; where the season does not reach, the
+/// usual soil stands in.
+fn seed_days(input: &Input<'_>, timeline: &Timeline) -> Vec<SeedDay> {
+    let new_year = input.today.with_ordinal(1).unwrap_or(timeline.first);
+    let normal = input.cell.normal();
+    to_well_past(timeline, new_year)
+        .map(|date| {
+            let soil = timeline.at(date).map(|at| timeline.soil[at]);
+            let wet = soil.is_none_or(|soil| soil.water.top_share.is_some());
+            SeedDay {
+                date,
+                soil_c: soil
+                    .map_or_else(|| Some(normal.soil_c(date.ordinal())), |soil| soil.temperature_c),
+                air_f: air_c(input, timeline, date).map(fahrenheit),
+                soil_mpa: wet.then_some(WILTING_MPA),
+            }
+        })
+        .collect()
+}
