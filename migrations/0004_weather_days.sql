@@ -6,6 +6,7 @@ CREATE TABLE station (
     name TEXT NOT NULL,
     latitude DOUBLE PRECISION NOT NULL,
     longitude DOUBLE PRECISION NOT NULL,
+    hand_read BOOLEAN NOT NULL,
     listed_at TIMESTAMPTZ NOT NULL
 );
 
@@ -35,11 +36,8 @@ CREATE INDEX weather_day_by_day ON weather_day (day);
 
 CREATE TABLE field_zone (
     field TEXT PRIMARY KEY,
-    -- JSON list of the codes that warnings are addressed to: forecast zone and county.
-    zones TEXT NOT NULL,
-    latitude DOUBLE PRECISION NOT NULL,
-    longitude DOUBLE PRECISION NOT NULL,
-    resolved_at TIMESTAMPTZ NOT NULL
+    -- JSON list of the zones that warnings are addressed to, as in `county/NEC155`.
+    zones TEXT NOT NULL
 );
 
 CREATE TABLE weather_alert (

@@ -3,18 +3,20 @@
 use crate::clock::{Clock, Ids};
 use crate::pages::Figures;
 use crate::rounds::Desk;
-use crate::rounds::observe::Observers;
 use crate::rounds::past::Past;
 use crate::rounds::record::Kept;
 use crate::routes::Route;
 use crate::store::Store;
+use crate::weather::acis::Acis;
+use crate::weather::alerts::Alerts;
 use crate::weather::body::{self, Reader};
 use crate::weather::limiter::Limiter;
+use crate::weather::mesonet::Mesonet;
 use crate::weather::met_norway::MetNorway;
 use crate::weather::nws::Nws;
 use crate::weather::open_meteo::{OpenMeteo, Quota};
 use crate::weather::source::SourceName;
-use crate::weather::sources::{Files, Pulled, Sources};
+use crate::weather::sources::{Files, Observing, Pulled, Sources};
 use crate::wording::Wording;
 use anyhow::Context;
 use chrono::{Datelike, TimeDelta};
@@ -136,16 +138,27 @@ fn sources(book: &Book, clock: &Clock, outside: Outside) -> anyhow::Result<Sourc
         let period = minutes(open.every_minutes);
         sources.open_meteo = Some(Pulled { source: OpenMeteo::new(reader, key, quota), period });
     }
-    let observer = |name, base_url: &str| reader(name, base_url, OBSERVER_REQUESTS_PER_S);
-    let (mesonet, acis, alerts) = (&settings.mesonet, &settings.acis, &settings.alerts);
-    sources.observers = Observers {
-        mesonet: mesonet
-            .as_ref()
-            .map(|one| observer(SourceName::Mesonet, &one.base_url))
-            .transpose()?,
-        acis: acis.as_ref().map(|one| observer(SourceName::Acis, &one.base_url)).transpose()?,
-        alerts: alerts.as_ref().map(|one| observer(SourceName::Nws, &one.base_url)).transpose()?,
-    };
+    if let Some(mesonet) = &settings.mesonet {
+        let reader = reader(SourceName::Mesonet, &mesonet.base_url, OBSERVER_REQUESTS_PER_S)?;
+        let (source, settings) = (Mesonet::new(reader), mesonet.clone());
+        sources.mesonet = Some(Observing { source, settings });
+    }
+    if let Some(acis) = &settings.acis {
+        let reader = reader(SourceName::Acis, &acis.base_url, OBSERVER_REQUESTS_PER_S)?;
+        let (source, settings) = (Acis::new(reader, book.service.zone), acis.clone());
+        sources.acis = Some(Observing { source, settings });
+    }
+    if let Some(alerts) = &settings.alerts {
+        // One host has one limit.
+        let grid = settings.nws.as_ref().zip(sources.nws.as_ref());
+        let grid = grid.filter(|(nws, _)| nws.base_url == alerts.base_url);
+        let reader = match grid {
+            Some((_, pulled)) => pulled.source.reader().clone(),
+            None => reader(SourceName::Nws, &alerts.base_url, OBSERVER_REQUESTS_PER_S)?,
+        };
+        let period = minutes(alerts.every_minutes);
+        sources.alerts = Some(Pulled { source: Alerts::new(reader), period });
+    }
     Ok(sources)
 }
 

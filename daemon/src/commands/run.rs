@@ -230,19 +230,30 @@ async fn keep_pulling(mut desks: watch::Receiver<Desk>, stop: CancellationToken)
 
 /// Observed days are asked for slowly, so they have a task of their own and no forecast waits.
 async fn keep_observing(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
+    let mut fresh = false;
     loop {
         let desk = desks.borrow_and_update().clone();
         let observed = tokio::select! {
             () = stop.cancelled() => return,
             observed = desk.observe() => observed,
         };
+        let now = desk.clock.now();
         let next = match observed {
-            Ok(next) => next.unwrap_or(desk.clock.now() + chrono::TimeDelta::days(1)),
+            Ok(Some(pulled)) => {
+                fresh |= pulled.fresh;
+                pulled.next
+            }
+            Ok(None) => now + chrono::TimeDelta::days(1),
             Err(error) => {
                 tracing::error!("what was observed was not kept: {error:#}");
-                desk.clock.now() + AFTER_TROUBLE
+                now + AFTER_TROUBLE
             }
         };
+        // While more is due at once, a round would only see a part of it.
+        if fresh && next - now > AFTER_TROUBLE {
+            desk.came_in.notify_one();
+            fresh = false;
+        }
         tokio::select! {
             () = stop.cancelled() => return,
             () = sleep_until(&desk, next) => {}

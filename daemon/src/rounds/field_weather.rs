@@ -5,7 +5,7 @@ use super::forecasts::{Chosen, choose};
 use super::timing::local_day;
 use crate::store::{Record, WeatherHour};
 use crate::weather::observed_day::ObservedDay;
-use crate::weather::pedigree::{Candidate, Element, Pedigree};
+use crate::weather::pedigree::{Candidate, Element, Origin, Pedigree, Stand};
 use crate::weather::source::{SourceName, Spot};
 use crate::weather::stations::{self, Station};
 use crate::weather::{days, grid};
@@ -78,16 +78,39 @@ impl<'a> FieldWeather<'a> {
         let forecast = self.forecasts.get(field, farm.zone, self.now).await?;
         let mut pedigree = Pedigree::default();
         for one in &forecast.days {
-            pedigree.add_day(&one.day, one.source, &one.cell, Some(one.issued_at));
+            let (source, place, issued_at) = (one.source, one.cell.as_str(), Some(one.issued_at));
+            let from = Origin { source, place, distance_km: None, issued_at, zone: farm.zone };
+            pedigree.add_day(&one.day, &from);
         }
         self.observed.tell(&mut pedigree, &field.site, farm.zone).await?;
-        if let Some(files) = &self.desk.weather.files {
-            for day in files.days(farm, field, local_day(self.now, farm.zone)) {
-                pedigree.add_day(&day, SourceName::Files, &farm.id, None);
-            }
-        }
+        self.tell_files(&mut pedigree, farm, field);
         let Forecast { hours, issued, source, .. } = forecast;
         Ok(Said { pedigree, hours, issued, source })
+    }
+
+    /// Adds what the book's own files say: those of the season, then the years on file.
+    fn tell_files(&self, all: &mut Pedigree, farm: &Farm, field: &Field) {
+        let today = local_day(self.now, farm.zone);
+        let from = |source, place, distance_km| Origin {
+            source,
+            place,
+            distance_km: Some(distance_km),
+            issued_at: None,
+            zone: farm.zone,
+        };
+        if let Some(files) = &self.desk.weather.files {
+            // A file that is named after a farm or a field is the station of that farm.
+            for day in files.days(farm, field, today) {
+                all.add_day(&day, &from(SourceName::Files, &farm.id, 0.0));
+            }
+        }
+        if let Some(lately) = self.desk.past.lately(farm, field) {
+            let days = lately.days.iter().filter(|day| day.date < today);
+            for day in days.filter(|day| day.date >= self.observed.from) {
+                let from = from(SourceName::History, &lately.name, lately.distance_km);
+                all.add_day(&day.day(Kind::Station), &from);
+            }
+        }
     }
 }
 
@@ -217,7 +240,8 @@ impl<'a> Observed<'a> {
                 self.read.insert(station.id.clone(), days);
             }
             for day in self.read.get(&station.id).into_iter().flatten() {
-                all.add_observed(day, Some(*far), zone);
+                let stand = Stand { distance_km: *far, hand_read: station.hand_read };
+                all.add_observed(day, Some(stand), zone);
             }
         }
         // Few fields share a spot, so its days are not kept.
@@ -237,6 +261,7 @@ fn gauge(record: &Record) -> Option<Candidate> {
         source: SourceName::Gauge,
         place: record.by.clone(),
         distance_km: Some(0.0),
+        hand_read: true,
         starts_at: None,
         ends_at: None,
         whole_day: true,

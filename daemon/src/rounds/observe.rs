@@ -1,216 +1,223 @@
-//! Asks once a day for what was observed, and every few minutes for the warnings in force.
+//! Asks for what was observed, once a day and place, and for the warnings in force, all through the
+//! year of a field with a plan.
 
 use super::Desk;
+use super::pull::{Pulled, known, resting};
 use crate::store::Fetch;
-use crate::weather::body::{Read, Reader, Request, Unreadable};
-use crate::weather::source::{LandBox, Spot, Validators};
-use crate::weather::{acis, alerts, mesonet};
+use crate::weather::body::{HOST, Reader};
+use crate::weather::cells;
+use crate::weather::mesonet;
+use crate::weather::observed_day::ObservedDay;
+use crate::weather::source::{Answer, Area, Known, LandBox, Payload, Source, SourceName, Spot};
 use chrono::{DateTime, Days, NaiveTime, TimeDelta, Utc};
 use furrowbell_engine::weather::Kind;
-use std::collections::{BTreeSet, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
+
+/// Key of what is known of the warnings.
+pub const WARNINGS: &str = "/alerts/active";
 
 /// Days of a station that are asked for anew.
 const STATION_DAYS: u64 = 10;
-/// Wait after an answer that did not come.
+/// Wait after a fault that is not retried soon.
 const AFTER_FAULT: TimeDelta = TimeDelta::hours(1);
 /// Longest time by which one place's daily request is put off, so that not all come at once.
-const SPREAD_S: u32 = 5_400;
+const SPREAD: TimeDelta = TimeDelta::minutes(90);
 /// Observed days older than this serve no clock any more.
 const KEEP_DAYS: u64 = 210;
+/// Most requests of one pass, so that the warnings are heard in between.
+const BATCH: usize = 20;
+/// How long nothing need be due.
+const IDLE: TimeDelta = TimeDelta::hours(1);
+/// Shortest time between two passes.
+const PAUSE: TimeDelta = TimeDelta::seconds(5);
+/// What is dated further ahead than clocks may differ would bar all that comes later.
+const AHEAD: TimeDelta = TimeDelta::hours(1);
 
-/// The sources of observed days and of warnings that the book names.
-#[derive(Debug, Default)]
-pub struct Observers {
-    /// The mesonet.
-    pub mesonet: Option<Reader>,
-    /// The stations.
-    pub acis: Option<Reader>,
-    /// The warnings.
-    pub alerts: Option<Reader>,
+/// Something to ask.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Look {
+    Warnings,
+    Stations(LandBox),
+    Spot(Spot),
+}
+
+impl Look {
+    /// Under which what is known of it is kept.
+    fn key(&self) -> String {
+        match self {
+            Self::Warnings => WARNINGS.to_owned(),
+            Self::Stations(land) => format!("acis/{:.2},{:.2}", land.south, land.west),
+            Self::Spot(spot) => spot.cell(SourceName::Mesonet),
+        }
+    }
 }
 
 impl Desk {
-    /// Asks for what is due and says when the next is; `None` where the book names no observer.
-    pub async fn observe(&self) -> anyhow::Result<Option<DateTime<Utc>>> {
-        let observers = &self.weather.observers;
-        let mut next = Vec::new();
-        if let Some(reader) = &observers.mesonet {
-            for spot in self.spots() {
-                next.push(self.observe_spot(reader, &spot).await?);
-            }
+    /// Asks for what is due; `None` where the book names nobody to ask. It may be dropped anywhere:
+    /// each answer is kept whole or not at all.
+    pub async fn observe(&self) -> anyhow::Result<Option<Pulled>> {
+        if self.looks().is_empty() {
+            return Ok(None);
         }
-        if let Some(reader) = &observers.acis {
-            let places = self.planned_places();
-            let reach_km =
-                self.book.service.weather.acis.as_ref().map_or(0.0, |acis| acis.reach_km);
-            for land in LandBox::around(places, reach_km) {
-                next.push(self.observe_stations(reader, land).await?);
-            }
+        let mut fresh = false;
+        let (due, _) = self.due_looks().await?;
+        for look in due.into_iter().take(BATCH) {
+            let fetch = self.fetch(look.key()).await?;
+            fresh |= match look {
+                Look::Warnings => self.hear_warnings(fetch).await?,
+                Look::Stations(land) => self.read_stations(fetch, land).await?,
+                Look::Spot(spot) => self.read_spot(fetch, spot).await?,
+            };
         }
-        if let Some(reader) = &observers.alerts {
-            next.push(self.poll_alerts(reader).await?);
-        }
-        if !next.is_empty() {
-            let today = self.clock.now().date_naive();
-            self.store.prune_observed(today - Days::new(KEEP_DAYS)).await?;
-        }
-        Ok(next.into_iter().min())
+        self.keep_notes().await?;
+        let (left, next) = self.due_looks().await?;
+        let now = self.clock.now();
+        self.store.prune_observed(now.date_naive() - Days::new(KEEP_DAYS)).await?;
+        let next = if left.is_empty() { next } else { now };
+        Ok(Some(Pulled { next: next.max(now + PAUSE), fresh }))
     }
 
-    fn planned_places(&self) -> Vec<(f64, f64)> {
-        let planned = self.book.fields.iter().filter(|field| field.plan.is_some());
-        planned.map(|field| (field.site.latitude.get(), field.site.longitude.get())).collect()
+    /// All that the book has asked, the warnings first.
+    fn looks(&self) -> Vec<(Look, &Reader)> {
+        let weather = &self.weather;
+        let mut looks = Vec::new();
+        if let Some(alerts) = &weather.alerts {
+            looks.push((Look::Warnings, alerts.source.reader()));
+        }
+        let sites =
+            || self.book.fields.iter().filter(|one| one.plan.is_some()).map(|one| &one.site);
+        if let Some(acis) = &weather.acis {
+            let places = sites().map(|site| (site.latitude.get(), site.longitude.get()));
+            let lands = LandBox::around(places, acis.settings.reach_km).into_iter();
+            looks.extend(lands.map(|land| (Look::Stations(land), acis.source.reader())));
+        }
+        if let Some(mesonet) = &weather.mesonet {
+            let spots = sites().map(|site| Spot::of(site.latitude, site.longitude));
+            let spots: BTreeMap<_, _> = spots.map(|spot| (spot.id(), spot)).collect();
+            let reader = mesonet.source.reader();
+            looks.extend(spots.into_values().map(|spot| (Look::Spot(spot), reader)));
+        }
+        looks
     }
 
-    fn spots(&self) -> Vec<String> {
-        let planned = self.book.fields.iter().filter(|field| field.plan.is_some());
-        let spots = planned.map(|field| Spot::of(field.site.latitude, field.site.longitude).id());
-        spots.collect::<BTreeSet<_>>().into_iter().collect()
+    /// What is due now, and when something else will be.
+    async fn due_looks(&self) -> anyhow::Result<(Vec<Look>, DateTime<Utc>)> {
+        let now = self.clock.now();
+        let fetches = self.store.fetches().await?.into_iter();
+        let due_at: HashMap<_, _> = fetches.map(|fetch| (fetch.url, fetch.next_due_at)).collect();
+        let mut due = Vec::new();
+        let mut next = now + IDLE;
+        for (look, reader) in self.looks() {
+            let at = due_at.get(&look.key()).copied().max(resting(reader, HOST, now));
+            match at.filter(|at| *at > now) {
+                Some(at) => next = next.min(at),
+                None => due.push(look),
+            }
+        }
+        Ok((due, next))
     }
 
     /// Asks for the last days of a spot and for those that are missing.
-    async fn observe_spot(&self, reader: &Reader, spot: &str) -> anyhow::Result<DateTime<Utc>> {
-        let settings = self.book.service.weather.mesonet.as_ref();
-        let (from_hour, backfill) = settings
-            .map_or((mesonet::READY_HOUR, 60), |one| (one.from_hour_utc, one.backfill_days));
+    async fn read_spot(&self, mut fetch: Fetch, spot: Spot) -> anyhow::Result<bool> {
+        let Some(mesonet) = &self.weather.mesonet else { return Ok(false) };
         let now = self.clock.now();
-        let mut fetch = self.standing(format!("mesonet {spot}")).await?;
-        if fetch.next_due_at > now {
-            return Ok(fetch.next_due_at);
-        }
         let today = now.date_naive();
-        let first = today - Days::new(backfill.into());
-        let known = self.store.observed(spot, first).await?;
-        let known: HashSet<_> =
-            known.iter().filter(|day| day.kind == Kind::Radar).map(|day| day.date).collect();
-        for days in mesonet::ranges(first, today, |date| known.contains(&date)) {
-            let path = mesonet::path(spot, &days);
-            let none = Validators::default();
-            let answer = reader
-                .ask(Request::get(&path, &none), |body| {
-                    let payload = mesonet::parse(body, spot, now).map_err(unreadable)?;
-                    Ok(Read { payload, issued_at: None })
-                })
-                .await;
-            match answer {
+        let first = today - Days::new(mesonet.settings.backfill_days.into());
+        let radar = self.store.observed(&spot.id(), first).await?.into_iter();
+        let radar: HashSet<_> =
+            radar.filter(|day| day.kind == Kind::Radar).map(|day| day.date).collect();
+        let (mut fresh, mut status) = (false, 200);
+        for days in mesonet::ranges(first, today, |date| radar.contains(&date)) {
+            match mesonet.source.pull(&Area::Days(spot, days), &Known::default()).await {
                 Ok(answer) => {
-                    self.store.keep_observed(&answer.payload.unwrap_or_default()).await?;
+                    status = answer.status;
+                    fresh |= self.keep_days(answer).await?;
                 }
-                Err(fault) => return self.put_off(fetch, &fault.to_string()).await,
+                Err(fault) => {
+                    self.note_fault(&mut fetch, &fault, now + AFTER_FAULT).await?;
+                    return Ok(fresh);
+                }
             }
         }
-        fetch.next_due_at = tomorrow_at(now, from_hour, spot);
-        self.settled(fetch).await
+        let next = tomorrow_at(mesonet.settings.from_hour_utc, &fetch.url, now);
+        self.note_answer(&mut fetch, status, now, next).await?;
+        Ok(fresh)
     }
 
     /// Asks for the last days of all stations in a box.
-    async fn observe_stations(
-        &self,
-        reader: &Reader,
-        land: LandBox,
-    ) -> anyhow::Result<DateTime<Utc>> {
-        let from_hour = self.book.service.weather.acis.as_ref().map_or(14, |one| one.from_hour_utc);
+    async fn read_stations(&self, mut fetch: Fetch, land: LandBox) -> anyhow::Result<bool> {
+        let Some(acis) = &self.weather.acis else { return Ok(false) };
         let now = self.clock.now();
-        let name = format!("acis {:.2},{:.2}", land.south, land.west);
-        let mut fetch = self.standing(name.clone()).await?;
-        if fetch.next_due_at > now {
-            return Ok(fetch.next_due_at);
-        }
-        let (first, last) = (now.date_naive() - Days::new(STATION_DAYS), now.date_naive());
-        let (body, none) = (acis::request(land, first, last), Validators::default());
-        let request = Request { post: Some(&body), ..Request::get(acis::PATH, &none) };
-        let zone = self.book.service.zone;
-        let answer = reader
-            .ask(request, |body| {
-                let payload = acis::parse(body, first, zone, now).map_err(unreadable)?;
-                Ok(Read { payload, issued_at: None })
-            })
-            .await;
-        match answer {
+        let today = now.date_naive();
+        let area = Area::Stations(land, today - Days::new(STATION_DAYS)..=today);
+        match acis.source.pull(&area, &Known::default()).await {
             Ok(answer) => {
-                let found = answer.payload.unwrap_or_default();
+                let status = answer.status;
+                let fresh = self.keep_days(answer).await?;
+                let next = tomorrow_at(acis.settings.from_hour_utc, &fetch.url, now);
+                self.note_answer(&mut fetch, status, now, next).await?;
+                Ok(fresh)
+            }
+            Err(fault) => {
+                self.note_fault(&mut fetch, &fault, now + AFTER_FAULT).await?;
+                Ok(false)
+            }
+        }
+    }
+
+    /// Keeps the days of an answer; says whether there were any. What is on record and not spoken
+    /// of stays.
+    async fn keep_days(&self, answer: Answer) -> anyhow::Result<bool> {
+        let days: Vec<ObservedDay> = match answer.payload {
+            Some(Payload::Days(days)) => days,
+            Some(Payload::Stations(found)) => {
                 self.store.keep_stations(&found.stations).await?;
-                self.store.keep_observed(&found.days).await?;
-                fetch.next_due_at = tomorrow_at(now, from_hour, &name);
-                self.settled(fetch).await
+                found.days
             }
-            Err(fault) => self.put_off(fetch, &fault.to_string()).await,
+            _ => Vec::new(),
+        };
+        if let Some(issued) = answer.issued_at.filter(|issued| *issued > self.clock.now() + AHEAD) {
+            tracing::warn!(%issued, "observed days dated ahead of their time were refused");
+            return Ok(false);
         }
+        Ok(self.store.keep_observed(&days).await? > 0)
     }
 
-    /// Asks for all warnings at once; the last set stays in force when no answer comes.
-    async fn poll_alerts(&self, reader: &Reader) -> anyhow::Result<DateTime<Utc>> {
-        let every = self.book.service.weather.alerts.as_ref().map_or(5, |one| one.every_minutes);
+    /// Asks for all warnings at once. The last set stays in force until another whole one comes.
+    async fn hear_warnings(&self, mut fetch: Fetch) -> anyhow::Result<bool> {
+        let Some(alerts) = &self.weather.alerts else { return Ok(false) };
+        let answer = alerts.source.pull(&Area::Country, &known(&fetch)).await;
         let now = self.clock.now();
-        let mut fetch = self.standing("alerts".to_owned()).await?;
-        if fetch.next_due_at > now {
-            return Ok(fetch.next_due_at);
-        }
-        fetch.next_due_at = now + TimeDelta::minutes(every.into());
-        let none = Validators::default();
-        let request =
-            Request { accept: "application/geo+json", ..Request::get(alerts::PATH, &none) };
-        let answer = reader
-            .ask(request, |body| {
-                let payload = alerts::Active::parse(body).map_err(unreadable)?;
-                Ok(Read { payload, issued_at: None })
-            })
-            .await;
-        match answer {
-            Ok(answer) => {
-                let active = answer.payload.unwrap_or_default();
-                self.store.replace_alerts(&active.alerts, now).await?;
+        let next = now + alerts.period;
+        let answer = match answer {
+            Ok(answer) => answer,
+            Err(fault) => {
+                self.note_fault(&mut fetch, &fault, next).await?;
+                return Ok(false);
             }
-            Err(fault) => tracing::warn!("{fault}; the last warnings stay in force"),
+        };
+        let stale = fetch.update_time.zip(answer.issued_at).is_some_and(|(last, came)| came < last);
+        if stale {
+            tracing::warn!("an older list of warnings came; the newer one stays");
+        } else if let Some(Payload::Warnings(active)) = answer.payload {
+            if active.unreadable > 0 || active.cut_off {
+                let unreadable = active.unreadable;
+                tracing::warn!(unreadable, more = active.cut_off, "the list of warnings has gaps");
+            }
+            self.store.replace_alerts(&active.alerts, now).await?;
+            fetch.update_time = answer.issued_at.filter(|issued| *issued <= now + AHEAD);
+            fetch.etag = answer.validators.etag;
+            fetch.last_modified = answer.validators.last_modified;
         }
-        self.settled(fetch).await
-    }
-
-    async fn standing(&self, url: String) -> anyhow::Result<Fetch> {
-        let now = self.clock.now();
-        Ok(self.store.fetch(&url).await?.unwrap_or(Fetch {
-            url,
-            etag: None,
-            last_modified: None,
-            update_time: None,
-            fetched_at: now,
-            status: None,
-            failures: 0,
-            last_error: None,
-            next_due_at: now,
-        }))
-    }
-
-    async fn settled(&self, fetch: Fetch) -> anyhow::Result<DateTime<Utc>> {
-        let next = fetch.next_due_at;
-        let fetched_at = self.clock.now();
-        self.store
-            .keep_fetch(&Fetch { failures: 0, last_error: None, fetched_at, ..fetch })
-            .await?;
-        Ok(next)
-    }
-
-    async fn put_off(&self, fetch: Fetch, fault: &str) -> anyhow::Result<DateTime<Utc>> {
-        tracing::warn!("{fault}; what was observed before stays in force");
-        let next_due_at = self.clock.now() + AFTER_FAULT;
-        let failures = fetch.failures.saturating_add(1);
-        let last_error = Some(fault.to_owned());
-        self.store.keep_fetch(&Fetch { failures, last_error, next_due_at, ..fetch }).await?;
-        Ok(next_due_at)
+        self.note_answer(&mut fetch, answer.status, now, next).await?;
+        Ok(false)
     }
 }
 
-fn unreadable(fault: impl std::fmt::Display) -> Unreadable {
-    Unreadable { what: fault.to_string(), cut_short: false }
-}
-
-/// The next moment after `now` at an hour of the day, put off by a part of [`SPREAD_S`] that the
-/// place's name gives.
-fn tomorrow_at(now: DateTime<Utc>, hour: u32, name: &str) -> DateTime<Utc> {
+/// The next moment after `now` at an hour of the UTC day, put off by a part of [`SPREAD`] that a
+/// name always gets.
+fn tomorrow_at(hour: u32, name: &str, now: DateTime<Utc>) -> DateTime<Utc> {
     let time = NaiveTime::from_hms_opt(hour, 0, 0).unwrap_or_default();
-    let number =
-        name.bytes().fold(0_u32, |sum, byte| sum.wrapping_mul(31).wrapping_add(byte.into()));
-    let later = TimeDelta::seconds((number % SPREAD_S).into());
-    let today = now.date_naive().and_time(time).and_utc() + later;
+    let today = now.date_naive().and_time(time).and_utc() + cells::jitter(name, 0, SPREAD);
     if today > now { today } else { today + TimeDelta::days(1) }
 }

@@ -9,7 +9,9 @@ use crate::weather::body::Asked;
 use crate::weather::source::SourceName;
 use chrono::{DateTime, TimeDelta, Utc};
 pub use due::Ages;
+pub(super) use due::resting;
 use due::{Job, Standing};
+pub(super) use job::known;
 use tokio::task::JoinSet;
 
 /// Most jobs of one pass; what is left over is asked for in the next one, by what is due then.
@@ -83,7 +85,7 @@ impl Desk {
     }
 
     /// Moves the readers' notes into the record.
-    async fn keep_notes(&self) -> anyhow::Result<()> {
+    pub(super) async fn keep_notes(&self) -> anyhow::Result<()> {
         let notes = self.weather.notes.take();
         for asked in &notes {
             self.figures.weather_request(asked.source, asked.fault.is_none());

@@ -8,30 +8,21 @@ use chrono::{DateTime, Utc};
 use sqlx::QueryBuilder;
 use std::collections::BTreeMap;
 
-/// The codes that warnings for a field are addressed to, and the point they were asked for.
-#[derive(Debug, Clone, PartialEq)]
+/// The zones that warnings for a field are addressed to.
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FieldZones {
     /// The field.
     pub field: String,
-    /// Codes of its forecast zone and its county, as in `NEZ044` and `NEC155`.
+    /// Its forecast zone, its county and its fire weather zone, as in `county/NEC155`.
     pub zones: Vec<String>,
-    /// Latitude asked for, degrees north.
-    pub latitude: f64,
-    /// Longitude asked for, degrees east.
-    pub longitude: f64,
-    /// When they were asked for.
-    pub resolved_at: DateTime<Utc>,
 }
 
 struct ZonesRow {
     field: String,
     zones: String,
-    latitude: f64,
-    longitude: f64,
-    resolved_at: DateTime<Utc>,
 }
 
-from_row!(ZonesRow { field, zones, latitude, longitude, resolved_at });
+from_row!(ZonesRow { field, zones });
 
 struct AlertRow {
     id: String,
@@ -46,16 +37,10 @@ impl Store {
         let zones = Column("field_zone", "zones").json(&row.zones)?;
         with_pool!(self, pool => sqlx::query(
             "-- field_zone.keep
-            INSERT INTO field_zone (field, zones, latitude, longitude, resolved_at)
-            VALUES ($1, $2, $3, $4, $5)
-            ON CONFLICT (field) DO UPDATE SET
-                zones = excluded.zones, latitude = excluded.latitude,
-                longitude = excluded.longitude, resolved_at = excluded.resolved_at")
+            INSERT INTO field_zone (field, zones) VALUES ($1, $2)
+            ON CONFLICT (field) DO UPDATE SET zones = excluded.zones")
             .bind(&row.field)
             .bind(zones)
-            .bind(row.latitude)
-            .bind(row.longitude)
-            .bind(row.resolved_at)
             .execute(pool)
             .await?
             .rows_affected());
@@ -70,8 +55,7 @@ impl Store {
             .await?);
         let read = |row: ZonesRow| {
             let zones = Place { table: "field_zone", id: &row.field }.json("zones", &row.zones)?;
-            let ZonesRow { field, latitude, longitude, resolved_at, .. } = row;
-            Ok(FieldZones { field, zones, latitude, longitude, resolved_at })
+            Ok(FieldZones { field: row.field, zones })
         };
         rows.into_iter().map(read).collect()
     }
@@ -139,10 +123,7 @@ mod tests {
 
             let mut zones = FieldZones {
                 field: "north-80".to_owned(),
-                zones: vec!["NEZ044".to_owned(), "NEC155".to_owned()],
-                latitude: 41.212,
-                longitude: -96.623,
-                resolved_at: at(0),
+                zones: vec!["forecast/NEZ044".to_owned(), "county/NEC155".to_owned()],
             };
             store.keep_field_zones(&zones).await.unwrap();
             zones.zones.pop();

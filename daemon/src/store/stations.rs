@@ -6,7 +6,7 @@ use crate::weather::stations::Station;
 use sqlx::QueryBuilder;
 use std::collections::BTreeMap;
 
-from_row!(Station { id, name, latitude, longitude, listed_at });
+from_row!(Station { id, name, latitude, longitude, hand_read, listed_at });
 
 impl Store {
     /// Keeps stations, in place of what was known of them.
@@ -18,18 +18,20 @@ impl Store {
             with_tx!(&mut tx, connection => {
                 let mut query = QueryBuilder::new(
                     "-- station.keep
-                    INSERT INTO station (id, name, latitude, longitude, listed_at) ");
+                    INSERT INTO station (id, name, latitude, longitude, hand_read, listed_at) ");
                 query.push_values(chunk, |mut row, station| {
                     row.push_bind(&station.id)
                         .push_bind(&station.name)
                         .push_bind(station.latitude)
                         .push_bind(station.longitude)
+                        .push_bind(station.hand_read)
                         .push_bind(station.listed_at);
                 });
                 query.push(
                     " ON CONFLICT (id) DO UPDATE SET
                         name = excluded.name, latitude = excluded.latitude,
-                        longitude = excluded.longitude, listed_at = excluded.listed_at");
+                        longitude = excluded.longitude, hand_read = excluded.hand_read,
+                        listed_at = excluded.listed_at");
                 query.build().execute(&mut *connection).await?;
             });
         }
@@ -58,6 +60,7 @@ mod tests {
                 name: name.to_owned(),
                 latitude,
                 longitude: -96.5,
+                hand_read: name == "MILL",
                 listed_at: at(0),
             };
             let (mill, ridge) = (station("MILL", 41.2), station("RIDGE", 41.4));

@@ -74,8 +74,9 @@ impl Row {
 }
 
 impl Store {
-    /// Keeps days and says how many rows changed. A revision replaces what was fetched before it,
-    /// never what was fetched after; a day of which nothing is known replaces nothing.
+    /// Keeps days and says how many rows changed. A revision replaces what was issued before it,
+    /// never what was issued after, since caches have been seen to step back; where a source does
+    /// not say when, the time of fetching counts. A day of which nothing is known replaces nothing.
     pub async fn keep_observed(&self, days: &[ObservedDay]) -> Result<u64> {
         let (source, kind) = (Column("weather_day", "source"), Column("weather_day", "kind"));
         let rows =
@@ -118,7 +119,8 @@ impl Store {
                         soil_high_c = excluded.soil_high_c, soil_low_c = excluded.soil_low_c,
                         trace = excluded.trace, issued_at = excluded.issued_at,
                         fetched_at = excluded.fetched_at
-                    WHERE excluded.fetched_at >= weather_day.fetched_at");
+                    WHERE COALESCE(excluded.issued_at, excluded.fetched_at)
+                        >= COALESCE(weather_day.issued_at, weather_day.fetched_at)");
                 query.build().execute(&mut *connection).await?.rows_affected()
             });
         }
@@ -157,11 +159,15 @@ fn newest(days: &[ObservedDay]) -> impl Iterator<Item = &ObservedDay> {
     let mut kept: BTreeMap<_, &ObservedDay> = BTreeMap::new();
     for day in days.iter().filter(|day| day.says_something()) {
         let slot = kept.entry((&day.place, day.source, day.kind, day.date)).or_insert(day);
-        if day.fetched_at >= slot.fetched_at {
+        if issued(day) >= issued(slot) {
             *slot = day;
         }
     }
     kept.into_values()
+}
+
+fn issued(day: &ObservedDay) -> DateTime<Utc> {
+    day.issued_at.unwrap_or(day.fetched_at)
 }
 
 #[cfg(test)]
@@ -203,6 +209,9 @@ mod tests {
             let changed = store.keep_observed(std::slice::from_ref(&revised)).await.unwrap();
             assert_eq!(changed, 1);
             assert_eq!(store.keep_observed(&[day(3, Some(9.0), at(30))]).await.unwrap(), 0);
+            // Fetched later, but out of a cache.
+            let stale = ObservedDay { fetched_at: at(80), ..day(3, Some(9.0), at(30)) };
+            assert_eq!(store.keep_observed(&[stale]).await.unwrap(), 0);
             let silent = ObservedDay { soil_low_c: None, ..day(3, None, at(90)) };
             assert_eq!(store.keep_observed(&[silent]).await.unwrap(), 0);
             let both = [revised, first[1].clone()];

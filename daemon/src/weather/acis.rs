@@ -1,12 +1,19 @@
 //! Days at stations from the Applied Climate Information System (`/MultiStnData`).
 //!
-//! Source of the rules kept here: NOAA Regional Climate Centers, "ACIS Web Services": elements are
-//! asked for with their time of observation; `T` is a trace, `M` missing, `S` part of a later total
-//! and `A` that total; inches and F; errors come with status 200. That the time is the local hour
-//! at which the day ends, 24 for midnight and -1 for unknown, is from memory.
+//! Source of the rules kept here: NOAA Regional Climate Centers, "ACIS Web Services"; DeGaetano,
+//! Noon & Eggleston, Bulletin of the American Meteorological Society 96(2), 2015. An element asked
+//! for with `add` of `t` comes as a pair of value and time of observation; a row is a day, without
+//! its date; `T` is a trace, `M` missing, `S` part of a later total, `A` after a number that total;
+//! 24 is midnight and -1 unknown; ids end in the code of their network, 10 for `CoCoRaHS`; inches
+//! and F; errors come with status 200. That the time is the local hour at which the day ends is from
+//! memory.
 
+use super::body::{Read, Reader, Request, Unreadable};
+use super::fault::{Fault, printable};
 use super::observed_day::ObservedDay;
-use super::source::{LandBox, SourceName};
+use super::source::{
+    Answer, Area, Known, LandBox, Payload, Pulling, Source, SourceName, Validators,
+};
 use super::stations::{self, Station};
 use crate::rounds::timing::instant;
 use chrono::{DateTime, Days, NaiveDate, NaiveTime, Utc};
@@ -15,21 +22,20 @@ use furrowbell_engine::units::{Celsius, Millimetres};
 use furrowbell_engine::weather::Kind;
 use serde::Deserialize;
 use serde_json::{Value, json};
+use std::ops::RangeInclusive;
 
-/// Path of every request.
-pub const PATH: &str = "/MultiStnData";
+const PATH: &str = "/MultiStnData";
+/// Code of a network whose members read a rain gauge by hand every morning.
+const HAND_READ: &str = " 10";
 /// Rows and columns of one box of fields, degrees: a box holds some hundred stations.
 const BOX_DEGREES: f64 = 1.0;
 
-/// An answer that holds no days.
-#[derive(Debug, thiserror::Error)]
-pub enum AcisFault {
-    /// It cannot be read.
-    #[error("holds no days: {0}")]
-    Unreadable(#[from] serde_json::Error),
-    /// The service says what is wrong with the request.
-    #[error("is an error: {}", .0.chars().filter(|c| !c.is_control()).take(200).collect::<String>())]
-    Refused(String),
+/// The service.
+#[derive(Debug, Clone)]
+pub struct Acis {
+    reader: Reader,
+    /// Where its observers' hours are told.
+    zone: Tz,
 }
 
 /// What one answer holds.
@@ -42,7 +48,7 @@ pub struct Stations {
 }
 
 #[derive(Deserialize)]
-struct Answer {
+struct Found {
     error: Option<String>,
     #[serde(default)]
     data: Vec<Rows>,
@@ -58,6 +64,8 @@ struct Rows {
 struct Meta {
     uid: u64,
     name: String,
+    #[serde(default)]
+    sids: Vec<String>,
     /// Longitude, then latitude; absent for the odd station that nobody has placed.
     ll: Option<[f64; 2]>,
 }
@@ -75,6 +83,49 @@ enum Rain {
     Measured { mm: f64, trace: bool },
     PartOfLater,
     TotalOfSeveral { mm: f64 },
+}
+
+impl Acis {
+    /// The service behind a reader; observers' hours are those of `zone`.
+    pub const fn new(reader: Reader, zone: Tz) -> Self {
+        Self { reader, zone }
+    }
+
+    /// The reader of its host.
+    pub const fn reader(&self) -> &Reader {
+        &self.reader
+    }
+
+    async fn stations(
+        &self,
+        land: LandBox,
+        days: &RangeInclusive<NaiveDate>,
+    ) -> Result<Answer, Fault> {
+        let (first, last) = (*days.start(), *days.end());
+        let (post, unconditional) = (request(land, first, last), Validators::default());
+        let request = Request { post: Some(&post), ..Request::get(PATH, &unconditional) };
+        let now = self.reader.clock().now();
+        let read = |body: &[u8]| {
+            let stations = parse(body, first, self.zone, now)?;
+            Ok(Read { payload: Payload::Stations(stations), issued_at: None })
+        };
+        self.reader.ask(request, read).await
+    }
+}
+
+impl Source for Acis {
+    fn name(&self) -> SourceName {
+        SourceName::Acis
+    }
+
+    fn pull<'a>(&'a self, area: &'a Area, _known: &'a Known) -> Pulling<'a> {
+        Box::pin(async move {
+            match area {
+                Area::Stations(land, days) => self.stations(*land, days).await,
+                _ => Err(Fault::wrong_area(area)),
+            }
+        })
+    }
 }
 
 impl LandBox {
@@ -115,7 +166,7 @@ impl LandBox {
 }
 
 /// The request for all stations of a box and the days from `first` to `last`.
-pub fn request(land: LandBox, first: NaiveDate, last: NaiveDate) -> Value {
+fn request(land: LandBox, first: NaiveDate, last: NaiveDate) -> Value {
     let LandBox { west, south, east, north } = land;
     let element = |name: &str| json!({ "name": name, "add": "t" });
     json!({
@@ -123,29 +174,32 @@ pub fn request(land: LandBox, first: NaiveDate, last: NaiveDate) -> Value {
         "sdate": first.to_string(),
         "edate": last.to_string(),
         "elems": [element("pcpn"), element("maxt"), element("mint")],
-        "meta": ["uid", "name", "ll"],
+        "meta": ["uid", "name", "ll", "sids"],
     })
 }
 
 /// Reads the answer to a request whose days begin at `first`; hours of observation are those of
 /// `zone`.
-pub fn parse(
+fn parse(
     body: &[u8],
     first: NaiveDate,
     zone: Tz,
     fetched_at: DateTime<Utc>,
-) -> Result<Stations, AcisFault> {
-    let answer: Answer = serde_json::from_slice(body)?;
-    if let Some(error) = answer.error {
-        return Err(AcisFault::Refused(error));
+) -> Result<Stations, Unreadable> {
+    let found: Found = serde_json::from_slice(body)?;
+    if let Some(error) = found.error {
+        let what = format!("is an error: {}", printable(&error));
+        return Err(Unreadable { what, cut_short: false });
     }
     let mut all = Stations::default();
-    for rows in answer.data {
+    for rows in found.data {
         let Some([longitude, latitude]) = rows.meta.ll else { continue };
         let id = format!("acis:{}", rows.meta.uid);
         all.days.extend(days(&id, &rows.data, first, zone, fetched_at));
-        let name = rows.meta.name;
-        all.stations.push(Station { id, name, latitude, longitude, listed_at: fetched_at });
+        let Meta { name, sids, .. } = rows.meta;
+        let hand_read = sids.iter().any(|sid| sid.ends_with(HAND_READ));
+        let listed_at = fetched_at;
+        all.stations.push(Station { id, name, latitude, longitude, hand_read, listed_at });
     }
     Ok(all)
 }
@@ -259,12 +313,14 @@ mod tests {
 
     fn read(rows: &Value, first: &str) -> Vec<ObservedDay> {
         let body = json!({ "data": [{
-            "meta": { "uid": 4211, "name": "MILL CREEK 3 NE", "ll": [-96.52, 41.23] },
+            "meta": { "uid": 4211, "name": "MILL CREEK 3 NE", "ll": [-96.52, 41.23],
+                      "sids": ["US1NESA0004 6", "NE-SA-4 10"] },
             "data": rows,
         }]});
         let fetched = "2027-01-10T15:00:00Z".parse().unwrap();
         let read = parse(body.to_string().as_bytes(), date(first), Chicago, fetched).unwrap();
         assert_eq!(read.stations[0].id, "acis:4211");
+        assert!(read.stations[0].hand_read);
         assert_eq!((read.stations[0].latitude, read.stations[0].longitude), (41.23, -96.52));
         read.days
     }
@@ -343,8 +399,9 @@ mod tests {
         let fetched = "2026-06-11T14:30:00Z".parse().unwrap();
         let read = |body: &str| parse(body.as_bytes(), date("2026-06-09"), Chicago, fetched);
         let refused = read(r#"{"error": "bad elems\u0007"}"#).unwrap_err();
-        assert_eq!(refused.to_string(), "is an error: bad elems");
-        assert!(matches!(read("<html>"), Err(AcisFault::Unreadable(_))));
+        assert!(refused.what.starts_with("is an error: bad elems"), "{refused:?}");
+        assert!(!read("<html>").unwrap_err().cut_short);
+        assert!(read(r#"{"data": [{"meta""#).unwrap_err().cut_short);
         assert_eq!(read(r#"{"data": []}"#).unwrap(), Stations::default());
     }
 

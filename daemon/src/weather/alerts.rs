@@ -4,7 +4,10 @@
 //! National Weather Service, API documentation, "Alerts": a message names those it replaces; it
 //! stops being current when it `expires`, while the hazard itself `ends`.
 
+use super::body::{Read, Reader, Request, Unreadable};
 use super::cells::Polygon;
+use super::fault::Fault;
+use super::source::{Answer, Area, Known, Payload, Pulling, Source, SourceName};
 use chrono::{DateTime, Utc};
 use furrowbell_engine::units::{Latitude, Longitude};
 use serde::{Deserialize, Serialize};
@@ -12,7 +15,9 @@ use serde_json::Value;
 use std::collections::{BTreeMap, HashSet};
 
 /// Path of the one request that serves every field.
-pub const PATH: &str = "/alerts/active?status=actual";
+const PATH: &str = "/alerts/active?status=actual";
+/// The one representation asked for.
+const GEO_JSON: &str = "application/geo+json";
 
 /// Warnings in which nobody should be out with a sprayer: wind, lightning and flying dust.
 const OUT_OF_THE_FIELD: [&str; 11] = [
@@ -54,16 +59,18 @@ pub struct Alert {
     pub starts_at: DateTime<Utc>,
     /// When the hazard ends; `None` while nobody has said.
     pub ends_at: Option<DateTime<Utc>>,
-    /// Codes of the zones and counties it is addressed to.
+    /// The zones it is addressed to, as in `county/NEC155`, or a bare code where the message has no
+    /// more.
     pub zones: Vec<String>,
     /// Outlines of its area; where there are some they say more than the zones.
     pub outlines: Vec<Polygon>,
 }
 
-/// An answer that is no list of alerts.
-#[derive(Debug, thiserror::Error)]
-#[error("is no list of alerts: {0}")]
-pub struct AlertsFault(#[from] serde_json::Error);
+/// The service.
+#[derive(Debug, Clone)]
+pub struct Alerts {
+    reader: Reader,
+}
 
 /// What one answer holds.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -72,11 +79,15 @@ pub struct Active {
     pub alerts: Vec<Alert>,
     /// Messages that could not be read.
     pub unreadable: usize,
+    /// Whether the service holds more than it sent.
+    pub cut_off: bool,
 }
 
 #[derive(Deserialize)]
 struct Collection {
+    updated: Option<DateTime<Utc>>,
     features: Vec<Value>,
+    pagination: Option<Value>,
 }
 
 #[derive(Deserialize)]
@@ -99,6 +110,8 @@ struct Message {
     onset: Option<DateTime<Utc>>,
     expires: Option<DateTime<Utc>>,
     ends: Option<DateTime<Utc>>,
+    #[serde(default)]
+    affected_zones: Vec<String>,
     #[serde(default)]
     geocode: Geocode,
     #[serde(default)]
@@ -126,13 +139,41 @@ struct Parameters {
     expired_references: Vec<String>,
 }
 
+impl Alerts {
+    /// The service behind a reader.
+    pub const fn new(reader: Reader) -> Self {
+        Self { reader }
+    }
+
+    /// The reader of its host.
+    pub const fn reader(&self) -> &Reader {
+        &self.reader
+    }
+}
+
+impl Source for Alerts {
+    fn name(&self) -> SourceName {
+        SourceName::Nws
+    }
+
+    fn pull<'a>(&'a self, area: &'a Area, known: &'a Known) -> Pulling<'a> {
+        Box::pin(async move {
+            let Area::Country = area else { return Err(Fault::wrong_area(area)) };
+            let request = Request { accept: GEO_JSON, ..Request::get(PATH, &known.validators) };
+            let answer: Answer<Active> = self.reader.ask(request, Active::read).await?;
+            Ok(answer.map(Payload::Warnings))
+        })
+    }
+}
+
 impl Active {
     /// Reads an answer. What is not for the public, is taken back, or has been replaced by another
     /// message of the answer is left out; one message that cannot be read hides no other.
-    pub fn parse(body: &[u8]) -> Result<Self, AlertsFault> {
+    fn read(body: &[u8]) -> Result<Read<Self>, Unreadable> {
         let collection: Collection = serde_json::from_slice(body)?;
-        let all = collection.features.len();
-        let features = collection.features.into_iter();
+        let Collection { updated, features, pagination } = collection;
+        let all = features.len();
+        let features = features.into_iter();
         let read: Vec<Feature> =
             features.filter_map(|feature| serde_json::from_value(feature).ok()).collect();
         let unreadable = all - read.len();
@@ -156,7 +197,9 @@ impl Active {
                 }
             }
         }
-        Ok(Self { alerts: alerts.into_values().collect(), unreadable })
+        let alerts = alerts.into_values().collect();
+        let payload = Self { alerts, unreadable, cut_off: pagination.is_some() };
+        Ok(Read { payload, issued_at: updated })
     }
 }
 
@@ -173,13 +216,17 @@ impl Message {
 impl Feature {
     fn alert(self) -> Alert {
         let message = self.properties;
+        let mut zones: Vec<_> = message.affected_zones.iter().filter_map(|at| zone(at)).collect();
+        if zones.is_empty() {
+            zones = message.geocode.ugc;
+        }
         Alert {
             starts_at: message.onset.or(message.effective).unwrap_or(message.sent),
             ends_at: message.ends.or(message.expires),
             id: message.id,
             event: message.event,
             sent: message.sent,
-            zones: message.geocode.ugc,
+            zones,
             outlines: self.geometry.as_ref().map(outlines).unwrap_or_default(),
         }
     }
@@ -189,7 +236,10 @@ impl Alert {
     /// Whether a place lies in its area; `zones` are the place's own.
     pub fn covers(&self, zones: &[String], latitude: Latitude, longitude: Longitude) -> bool {
         if self.outlines.is_empty() {
-            return self.zones.iter().any(|zone| zones.contains(zone));
+            let own = |zone: &String| {
+                zones.iter().any(|own| own == zone || own.rsplit('/').next() == Some(zone))
+            };
+            return self.zones.iter().any(own);
         }
         self.outlines.iter().any(|outline| outline.contains(latitude, longitude))
     }
@@ -225,6 +275,17 @@ impl Alert {
         }
         self.zones.extend(other.zones);
     }
+}
+
+/// A zone by its address: kind and code, since a forecast zone and a fire weather zone may share a
+/// code and differ on the ground.
+pub fn zone(address: &str) -> Option<String> {
+    let mut parts = address.rsplit('/');
+    let (code, kind) = (parts.next()?, parts.next()?);
+    let sound = |part: &str| {
+        (1..=16).contains(&part.len()) && part.bytes().all(|b| b.is_ascii_alphanumeric())
+    };
+    (sound(code) && sound(kind)).then(|| format!("{kind}/{code}"))
 }
 
 /// Outer rings of a `GeoJSON` polygon or of several.

@@ -36,7 +36,7 @@ fn message(id: &str, kind: &str) -> Value {
 
 fn parse(features: &[Value]) -> Active {
     let body = json!({ "type": "FeatureCollection", "features": features });
-    Active::parse(body.to_string().as_bytes()).unwrap()
+    Active::read(body.to_string().as_bytes()).unwrap().payload
 }
 
 fn ids(active: &Active) -> Vec<&str> {
@@ -48,29 +48,33 @@ fn ids(active: &Active) -> Vec<&str> {
 #[test]
 fn of_a_recorded_list_the_test_and_the_cancelled_are_left_out() {
     let Some(body) = recorded("alerts_sept2026/list.json") else { return };
-    let active = Active::parse(&body).unwrap();
-    assert_eq!(active.unreadable, 0);
+    let Read { payload: active, issued_at } = Active::read(&body).unwrap();
+    assert_eq!(issued_at, Some(time("2026-09-02T07:48:22Z")));
+    // It was asked for with a limit of five.
+    assert_eq!((active.unreadable, active.cut_off), (0, true));
     let events: Vec<_> = active.alerts.iter().map(|alert| alert.event.as_str()).collect();
     assert_eq!(events.len(), 3, "{events:?}");
     assert!(events.contains(&"Severe Thunderstorm Warning"));
     let storm = active.alerts.iter().find(|alert| alert.keeps_out_of_the_field()).unwrap();
-    assert_eq!(storm.zones, ["WIC053", "WIC063", "WIC081", "WIC121"]);
+    let counties = ["county/WIC053", "county/WIC063", "county/WIC081", "county/WIC121"];
+    assert_eq!(storm.zones, counties);
     assert_eq!(storm.ends_at, Some(time("2026-09-02T08:15:00Z")));
     assert!(!storm.outlines.is_empty());
     // The county that was taken back is named by no message that stands.
-    assert!(active.alerts.iter().all(|alert| !alert.zones.contains(&"WIC011".to_owned())));
+    assert!(active.alerts.iter().all(|alert| !alert.zones.contains(&"county/WIC011".to_owned())));
 }
 
 /// A flood watch of December 2019 without an outline, whose message expires before the hazard ends.
 #[test]
 fn without_an_outline_the_zones_decide_and_the_hazards_end_counts() {
     let Some(body) = recorded("pynws_edge_cases/alerts_active_zone.json") else { return };
-    let active = Active::parse(&body).unwrap();
+    let active = Active::read(&body).unwrap().payload;
     let [watch] = active.alerts.as_slice() else { panic!("{active:?}") };
     assert_eq!(watch.ends_at, Some(time("2019-12-22T18:00:00Z")));
     let (latitude, longitude) = place(45.5, -122.7);
-    assert!(watch.covers(&["ORZ006".to_owned()], latitude, longitude));
-    assert!(!watch.covers(&["ORZ010".to_owned(), "ORC051".to_owned()], latitude, longitude));
+    assert!(watch.covers(&["forecast/ORZ006".to_owned()], latitude, longitude));
+    let others = ["forecast/ORZ010", "county/ORC051", "fire/ORZ006"].map(str::to_owned);
+    assert!(!watch.covers(&others, latitude, longitude));
     assert!(!watch.keeps_out_of_the_field());
 }
 
@@ -138,6 +142,22 @@ fn an_outline_decides_over_the_zones_and_may_have_several_parts() {
 }
 
 #[test]
+fn a_bare_code_stands_for_every_kind_of_zone_and_an_address_for_one() {
+    let (latitude, longitude) = place(41.5, -96.5);
+    let fire = ["fire/NEZ044".to_owned()];
+    let mut alert = message("urn:1", "Alert");
+    assert!(parse(std::slice::from_ref(&alert)).alerts[0].covers(&fire, latitude, longitude));
+    alert["properties"]["affectedZones"] = json!(["https://weather.example/zones/forecast/NEZ044"]);
+    let alert = parse(&[alert]).alerts.remove(0);
+    assert_eq!(alert.zones, ["forecast/NEZ044"]);
+    assert!(!alert.covers(&fire, latitude, longitude));
+    assert!(alert.covers(&["forecast/NEZ044".to_owned()], latitude, longitude));
+    for odd in ["", "NEZ044", "zones//NEZ044", "forecast/NEZ 44"] {
+        assert_eq!(zone(odd), None, "{odd}");
+    }
+}
+
+#[test]
 fn two_messages_under_one_id_warn_both_areas() {
     let mut other = message("urn:1", "Alert");
     other["properties"]["geocode"]["UGC"] = json!(["NEC155"]);
@@ -150,6 +170,7 @@ fn two_messages_under_one_id_warn_both_areas() {
 fn one_message_that_cannot_be_read_hides_no_other() {
     let active = parse(&[json!({"type": "Feature"}), message("urn:1", "Alert")]);
     assert_eq!((active.unreadable, ids(&active)), (1, vec!["urn:1"]));
-    assert!(Active::parse(b"{\"title\": \"no\"}").is_err());
-    assert!(Active::parse(b"<html>").is_err());
+    assert!(Active::read(b"{\"title\": \"no\"}").is_err());
+    assert!(!Active::read(b"<html>").unwrap_err().cut_short);
+    assert!(Active::read(b"{\"features\": [{").unwrap_err().cut_short);
 }

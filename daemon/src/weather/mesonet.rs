@@ -4,8 +4,10 @@
 //! documentation, "IEMRE Multi-Day Data" (change log to 26 September 2025): inches and F; unknown is
 //! null; radar rain is all null when a range crosses the new year; answers are kept for an hour.
 
+use super::body::{Read, Reader, Request, Unreadable};
+use super::fault::Fault;
 use super::observed_day::{ObservedDay, local_period};
-use super::source::SourceName;
+use super::source::{Answer, Area, Known, Payload, Pulling, Source, SourceName, Spot, Validators};
 use chrono::{DateTime, Datelike, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::America::Chicago;
 use furrowbell_engine::sky::vapour::{mean_saturation, saturation};
@@ -18,16 +20,15 @@ use std::ops::RangeInclusive;
 const REVISED_DAYS: u64 = 5;
 /// Longest range of one request.
 const LONGEST: i64 = 100;
-/// First hour, UTC, at which yesterday is whole: the last gauges have reported.
-pub const READY_HOUR: u32 = 14;
 
-/// An answer that holds no days.
-#[derive(Debug, thiserror::Error)]
-#[error("holds no days: {0}")]
-pub struct MesonetFault(#[from] serde_json::Error);
+/// The service.
+#[derive(Debug, Clone)]
+pub struct Mesonet {
+    reader: Reader,
+}
 
 #[derive(Deserialize)]
-struct Answer {
+struct Found {
     generated_at: Option<DateTime<Utc>>,
     data: Vec<Row>,
 }
@@ -46,6 +47,44 @@ struct Row {
     soil4t_high_f: Option<f64>,
     soil4t_low_f: Option<f64>,
     solar_mj: Option<f64>,
+}
+
+impl Mesonet {
+    /// The service behind a reader.
+    pub const fn new(reader: Reader) -> Self {
+        Self { reader }
+    }
+
+    /// The reader of its host.
+    pub const fn reader(&self) -> &Reader {
+        &self.reader
+    }
+
+    async fn days(&self, spot: Spot, days: &RangeInclusive<NaiveDate>) -> Result<Answer, Fault> {
+        let (path, unconditional) = (path(spot, days), Validators::default());
+        let now = self.reader.clock().now();
+        let read = |body: &[u8]| {
+            let Read { mut payload, issued_at } = parse(body, &spot.id(), now)?;
+            payload.retain(|day| days.contains(&day.date));
+            Ok(Read { payload: Payload::Days(payload), issued_at })
+        };
+        self.reader.ask(Request::get(&path, &unconditional), read).await
+    }
+}
+
+impl Source for Mesonet {
+    fn name(&self) -> SourceName {
+        SourceName::Mesonet
+    }
+
+    fn pull<'a>(&'a self, area: &'a Area, _known: &'a Known) -> Pulling<'a> {
+        Box::pin(async move {
+            match area {
+                Area::Days(spot, days) => self.days(*spot, days).await,
+                _ => Err(Fault::wrong_area(area)),
+            }
+        })
+    }
 }
 
 /// The ranges of days to ask for as of `today`: the last five anew and every missing day since
@@ -70,30 +109,29 @@ pub fn ranges(
     ranges
 }
 
-/// Path and query of one request; a spot is written with two decimals.
-pub fn path(spot: &str, days: &RangeInclusive<NaiveDate>) -> String {
-    let (latitude, longitude) = spot.split_once(',').unwrap_or((spot, ""));
+fn path(spot: Spot, days: &RangeInclusive<NaiveDate>) -> String {
+    let Spot { latitude, longitude } = spot;
     let (from, until) = (days.start(), days.end());
-    format!("/iemre/multiday.py?sdate={from}&edate={until}&lat={latitude}&lon={longitude}")
+    format!("/iemre/multiday.py?sdate={from}&edate={until}&lat={latitude:.2}&lon={longitude:.2}")
 }
 
 /// Reads an answer. Each day gives up to three rows, by how its values are known; a day that is
 /// not over yet gives none. An answer without days is in order.
-pub fn parse(
+fn parse(
     body: &[u8],
     spot: &str,
     fetched_at: DateTime<Utc>,
-) -> Result<Vec<ObservedDay>, MesonetFault> {
-    let answer: Answer = serde_json::from_slice(body)?;
+) -> Result<Read<Vec<ObservedDay>>, Unreadable> {
+    let found: Found = serde_json::from_slice(body)?;
     let mut days = Vec::new();
-    for row in answer.data {
+    for row in found.data {
         // The radar's day runs from midnight to midnight in Iowa, as do the airports'.
         let local = local_period(row.date, Chicago);
         let blank = |kind, period| {
             let source = SourceName::Mesonet;
             let day =
                 ObservedDay::unknown(spot.to_owned(), source, kind, row.date, period, fetched_at);
-            ObservedDay { issued_at: answer.generated_at, ..day }
+            ObservedDay { issued_at: found.generated_at, ..day }
         };
         let (high_c, low_c) = (celsius(row.daily_high_f), celsius(row.daily_low_f));
         days.extend([
@@ -114,7 +152,7 @@ pub fn parse(
         ]);
     }
     days.retain(|day| day.says_something() && day.ends_at <= fetched_at);
-    Ok(days)
+    Ok(Read { payload: days, issued_at: found.generated_at })
 }
 
 /// The reanalysis sums its hours from 6 to 6 UTC.
@@ -182,7 +220,7 @@ mod tests {
     #[test]
     fn a_day_gives_a_row_for_each_way_of_knowing() {
         let fetched = at("2026-06-11T14:30:00Z");
-        let days = parse(ANSWER.as_bytes(), "41.21,-96.49", fetched).unwrap();
+        let days = parse(ANSWER.as_bytes(), "41.21,-96.49", fetched).unwrap().payload;
         let [radar, station, model, dry] = days.as_slice() else { panic!("{days:?}") };
         assert_eq!((radar.kind, radar.date), (Kind::Radar, date("2026-06-09")));
         assert!((radar.rain_mm.unwrap() - 15.748).abs() < 1e-9);
@@ -206,7 +244,7 @@ mod tests {
     fn an_answer_without_days_is_in_order_and_a_page_is_not() {
         let fetched = at("2026-06-11T14:30:00Z");
         let empty = r#"{"generated_at": "2026-06-11T14:20:00Z", "data": []}"#;
-        assert_eq!(parse(empty.as_bytes(), "41.21,-96.49", fetched).unwrap(), []);
+        assert_eq!(parse(empty.as_bytes(), "41.21,-96.49", fetched).unwrap().payload, []);
         assert!(parse(b"<html>", "41.21,-96.49", fetched).is_err());
         assert!(parse(b"{}", "41.21,-96.49", fetched).is_err());
     }
@@ -239,8 +277,8 @@ mod tests {
     fn a_request_names_a_spot_and_days_and_nothing_else() {
         let days = date("2026-06-06")..=date("2026-06-10");
         assert_eq!(
-            path("41.21,-96.49", &days),
-            "/iemre/multiday.py?sdate=2026-06-06&edate=2026-06-10&lat=41.21&lon=-96.49"
+            path(Spot { latitude: 41.2, longitude: -96.49 }, &days),
+            "/iemre/multiday.py?sdate=2026-06-06&edate=2026-06-10&lat=41.20&lon=-96.49"
         );
     }
 
@@ -250,7 +288,7 @@ mod tests {
         let fetched = at("2026-12-01T15:00:00Z");
         for (day, hours) in [("2026-03-08", 23), ("2026-11-01", 25)] {
             let body = ANSWER.replace("2026-06-09", day);
-            let days = parse(body.as_bytes(), "41.21,-96.49", fetched).unwrap();
+            let days = parse(body.as_bytes(), "41.21,-96.49", fetched).unwrap().payload;
             assert_eq!((days[0].ends_at - days[0].starts_at).num_hours(), hours);
             assert_eq!(days[0].local_day(Chicago), Some(date(day)));
             assert_eq!(days[2].local_day(Chicago), Some(date(day)));

@@ -1,6 +1,6 @@
 //! The best known value of every element of a day, and what else was said of it.
 
-use super::observed_day::ObservedDay;
+use super::observed_day::{ObservedDay, local_period};
 use super::source::SourceName;
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
@@ -18,6 +18,10 @@ const RAIN_SHARE: f64 = 0.5;
 const RAIN_LEAST_MM: f64 = 2.54;
 /// Temperatures that differ by more disagree, C (common practice, no source).
 const TEMPERATURE_C: f64 = 3.0;
+
+/// Farthest that a network's hand-read gauge speaks for a field before the radar does, km (common
+/// practice, no source: a summer shower is a few kilometres across).
+const NEAR_GAUGE_KM: f64 = 5.0;
 
 /// What a value is of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -50,6 +54,8 @@ pub struct Candidate {
     pub place: String,
     /// How far the station stands from the field, km.
     pub distance_km: Option<f64>,
+    /// Whether it is a rain gauge that a member of a network reads by hand.
+    pub hand_read: bool,
     /// First moment of the period, where it is known.
     pub starts_at: Option<DateTime<Utc>>,
     /// First moment after it.
@@ -62,6 +68,30 @@ pub struct Candidate {
     pub issued_at: Option<DateTime<Utc>>,
     /// When it was fetched or told.
     pub fetched_at: Option<DateTime<Utc>>,
+}
+
+/// Where a station stands for a field.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stand {
+    /// How far off, km.
+    pub distance_km: f64,
+    /// Whether it is a rain gauge that a member of a network reads by hand.
+    pub hand_read: bool,
+}
+
+/// Where local days of one source come from.
+#[derive(Debug, Clone, Copy)]
+pub struct Origin<'a> {
+    /// Who says so.
+    pub source: SourceName,
+    /// The cell or file.
+    pub place: &'a str,
+    /// How far its station stands from the field, km.
+    pub distance_km: Option<f64>,
+    /// When it was made, where that is known.
+    pub issued_at: Option<DateTime<Utc>>,
+    /// The zone whose days they are.
+    pub zone: Tz,
 }
 
 /// All that is said of one field's days.
@@ -81,19 +111,36 @@ impl Element {
     }
 }
 
+impl Candidate {
+    /// The one order of preference: the field's own gauge, a network's gauge close by, radar, a
+    /// station, a model, a forecast.
+    fn rank(&self, element: Element) -> u8 {
+        let near = self.distance_km.is_some_and(|far| far <= NEAR_GAUGE_KM);
+        match self.kind {
+            Kind::Gauge => 0,
+            Kind::Station if element == Element::Rain && self.hand_read && near => 1,
+            Kind::Radar => 2,
+            Kind::Station => 3,
+            Kind::Model => 4,
+            Kind::Forecast => 5,
+        }
+    }
+}
+
 impl Pedigree {
-    /// Adds a value; the best of a day comes first: by how it is known, then the nearest station
-    /// (for temperatures, one whose day is the local day first), then the latest.
+    /// Adds a value; the best of a day comes first: by its rank, then the nearest station (for
+    /// temperatures, one whose day is the local day first), then the latest.
     pub fn add(&mut self, date: NaiveDate, element: Element, candidate: Candidate) {
         let of_air = matches!(element, Element::High | Element::Low);
         let key = |one: &Candidate| {
-            (one.kind, of_air && !one.whole_day, one.distance_km.unwrap_or(f64::INFINITY))
+            let far = one.distance_km.unwrap_or(f64::INFINITY);
+            (one.rank(element), of_air && !one.whole_day, far)
         };
         let all = self.days.entry(date).or_default().entry(element).or_default();
         all.push(candidate);
         all.sort_by(|one, two| {
-            let ((kind, whole, far), (kind_2, whole_2, far_2)) = (key(one), key(two));
-            (kind.cmp(&kind_2))
+            let ((rank, whole, far), (rank_2, whole_2, far_2)) = (key(one), key(two));
+            (rank.cmp(&rank_2))
                 .then(whole.cmp(&whole_2))
                 .then(far.total_cmp(&far_2))
                 .then(two.fetched_at.cmp(&one.fetched_at))
@@ -102,7 +149,7 @@ impl Pedigree {
 
     /// Adds what an observed day says, each element to the local day it serves; a total of several
     /// days serves none.
-    pub fn add_observed(&mut self, day: &ObservedDay, distance_km: Option<f64>, zone: Tz) {
+    pub fn add_observed(&mut self, day: &ObservedDay, stand: Option<Stand>, zone: Tz) {
         let (Some(date), Some(night)) = (day.local_day(zone), day.day_of_low(zone)) else { return };
         let values = [
             (date, Element::Rain, day.rain_mm),
@@ -119,7 +166,8 @@ impl Pedigree {
                 kind: day.kind,
                 source: day.source,
                 place: day.place.clone(),
-                distance_km,
+                distance_km: stand.map(|stand| stand.distance_km),
+                hand_read: stand.is_some_and(|stand| stand.hand_read),
                 starts_at: Some(day.starts_at),
                 ends_at: Some(day.ends_at),
                 whole_day: day.is_of_midnight(zone),
@@ -132,13 +180,7 @@ impl Pedigree {
     }
 
     /// Adds a local day whose values are of one source, such as a forecast's or a file's.
-    pub fn add_day(
-        &mut self,
-        day: &Day,
-        source: SourceName,
-        place: &str,
-        issued_at: Option<DateTime<Utc>>,
-    ) {
+    pub fn add_day(&mut self, day: &Day, from: &Origin<'_>) {
         fn plain<T: Into<f64>>(value: Option<Sourced<T>>) -> Option<(f64, Kind)> {
             value.map(|one| (one.value.into(), one.kind))
         }
@@ -150,20 +192,21 @@ impl Pedigree {
             (Element::Wind, plain(day.wind)),
             (Element::Solar, plain(day.solar)),
         ];
+        let (starts_at, ends_at) = local_period(day.date, from.zone);
         for (element, value) in values {
             let Some((value, kind)) = value else { continue };
             let candidate = Candidate {
                 value,
                 kind,
-                source,
-                place: place.to_owned(),
-                // A file that is named after a farm or a field is the station of that farm.
-                distance_km: (source == SourceName::Files).then_some(0.0),
-                starts_at: None,
-                ends_at: None,
+                source: from.source,
+                place: from.place.to_owned(),
+                distance_km: from.distance_km,
+                hand_read: false,
+                starts_at: Some(starts_at),
+                ends_at: Some(ends_at),
                 whole_day: true,
                 trace: false,
-                issued_at,
+                issued_at: from.issued_at,
                 fetched_at: None,
             };
             self.add(day.date, element, candidate);
@@ -244,6 +287,15 @@ mod tests {
         ObservedDay { rain_mm: Some(rain_mm), ..day }
     }
 
+    #[expect(clippy::unnecessary_wraps, reason = "as it is passed")]
+    fn station(distance_km: f64) -> Option<Stand> {
+        Some(Stand { distance_km, hand_read: false })
+    }
+
+    fn from(source: SourceName, distance_km: Option<f64>) -> Origin<'static> {
+        Origin { source, place: "place", distance_km, issued_at: None, zone: Chicago }
+    }
+
     const LOCAL: (&str, &str) = ("2026-05-09T05:00:00Z", "2026-05-10T05:00:00Z");
     const MORNING: (&str, &str) = ("2026-05-09T12:00:00Z", "2026-05-10T12:00:00Z");
 
@@ -253,11 +305,11 @@ mod tests {
         let mut forecast = Day::unknown(NINTH);
         let value = Millimetres::new(30.0).unwrap();
         forecast.rain = Some(Sourced { value, kind: Kind::Forecast });
-        all.add_day(&forecast, SourceName::Nws, "OAX/59,58", None);
+        all.add_day(&forecast, &from(SourceName::Nws, None));
         assert_eq!(all.best_days(), [forecast]);
         all.add_observed(&observed(Kind::Model, 9.0, LOCAL), None, Chicago);
-        all.add_observed(&observed(Kind::Station, 2.0, LOCAL), Some(12.0), Chicago);
-        all.add_observed(&observed(Kind::Station, 3.0, MORNING), Some(4.0), Chicago);
+        all.add_observed(&observed(Kind::Station, 2.0, LOCAL), station(12.0), Chicago);
+        all.add_observed(&observed(Kind::Station, 3.0, MORNING), station(4.0), Chicago);
         let best = |all: &Pedigree| all.best_days()[0].rain.map(|rain| rain.value.get());
         assert_eq!(best(&all), Some(3.0));
         all.add_observed(&observed(Kind::Radar, 5.0, LOCAL), None, Chicago);
@@ -276,24 +328,42 @@ mod tests {
     fn a_dry_radar_against_a_wet_station_disagrees_and_a_forecast_is_no_witness() {
         let mut all = Pedigree::default();
         all.add_observed(&observed(Kind::Radar, 0.0, LOCAL), None, Chicago);
-        all.add_observed(&observed(Kind::Station, 12.0, MORNING), Some(4.0), Chicago);
-        all.add_observed(&observed(Kind::Station, 2.0, MORNING), Some(9.0), Chicago);
+        all.add_observed(&observed(Kind::Station, 12.0, MORNING), station(4.0), Chicago);
+        all.add_observed(&observed(Kind::Station, 2.0, MORNING), station(9.0), Chicago);
         let apart: Vec<_> =
             all.disagreeing(NINTH, Element::Rain).map(|one| one.distance_km.unwrap()).collect();
         assert_eq!(apart, [4.0]);
     }
 
     #[test]
+    fn a_networks_gauge_close_by_goes_before_the_radar_for_rain_alone() {
+        let gauge = |distance_km| Some(Stand { distance_km, hand_read: true });
+        let day =
+            |rain_mm| ObservedDay { high_c: Some(20.0), ..observed(Kind::Station, rain_mm, LOCAL) };
+        let radar = ObservedDay { high_c: Some(21.0), ..observed(Kind::Radar, 5.0, LOCAL) };
+        let mut all = Pedigree::default();
+        all.add_observed(&day(8.0), gauge(5.1), Chicago);
+        all.add_observed(&radar, None, Chicago);
+        all.add_observed(&day(7.0), station(0.5), Chicago);
+        let rain = |all: &Pedigree| all.best_days()[0].rain.map(|rain| rain.value.get());
+        assert_eq!(rain(&all), Some(5.0));
+        all.add_observed(&day(6.0), gauge(5.0), Chicago);
+        assert_eq!(rain(&all), Some(6.0));
+        let high = all.said(NINTH, Element::High)[0].kind;
+        assert_eq!(high, Kind::Radar, "it says no more of the air than others");
+    }
+
+    #[test]
     fn a_gap_never_wins_and_of_two_stations_the_farms_own_file_is_nearest() {
         let mut all = Pedigree::default();
-        all.add_observed(&observed(Kind::Station, 2.0, LOCAL), Some(0.4), Chicago);
+        all.add_observed(&observed(Kind::Station, 2.0, LOCAL), station(0.4), Chicago);
         let file = |mm: f64| Day {
             rain: Some(Sourced { value: Millimetres::new(mm).unwrap(), kind: Kind::Station }),
             ..Day::unknown(NINTH)
         };
-        all.add_day(&Day::unknown(NINTH), SourceName::Files, "farm", None);
+        all.add_day(&Day::unknown(NINTH), &from(SourceName::Files, Some(0.0)));
         assert_eq!(all.best_days(), [file(2.0)]);
-        all.add_day(&file(3.0), SourceName::Files, "farm", None);
+        all.add_day(&file(3.0), &from(SourceName::Files, Some(0.0)));
         assert_eq!(all.best_days(), [file(3.0)]);
     }
 
@@ -301,7 +371,7 @@ mod tests {
     fn a_total_of_several_days_is_no_days_rain() {
         let mut all = Pedigree::default();
         let period = ("2026-05-07T12:00:00Z", "2026-05-10T12:00:00Z");
-        all.add_observed(&observed(Kind::Station, 30.0, period), Some(4.0), Chicago);
+        all.add_observed(&observed(Kind::Station, 30.0, period), station(4.0), Chicago);
         assert_eq!(all, Pedigree::default());
     }
 
@@ -309,7 +379,7 @@ mod tests {
     fn a_morning_observers_low_serves_the_morning() {
         let mut all = Pedigree::default();
         let day = ObservedDay { low_c: Some(-1.0), ..observed(Kind::Station, 1.0, MORNING) };
-        all.add_observed(&day, Some(4.0), Chicago);
+        all.add_observed(&day, station(4.0), Chicago);
         assert_eq!(all.said(NINTH, Element::Low), []);
         let next = NINTH.succ_opt().unwrap();
         assert_eq!(all.said(next, Element::Low)[0].value.to_bits(), (-1.0_f64).to_bits());

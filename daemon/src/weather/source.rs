@@ -3,6 +3,8 @@
 //! A source asks once for one area. When to ask, and what to do about a fault, is the caller's to
 //! decide; how fast the host may be asked is the [`Reader`](super::body::Reader)'s.
 
+use super::acis::Stations;
+use super::alerts::Active;
 use super::cells::{Cell, Polygon};
 use super::fault::Fault;
 use super::grid::{Hour, Refused};
@@ -28,8 +30,8 @@ pub enum SourceName {
     Mesonet,
     /// The Applied Climate Information System's stations.
     Acis,
-    /// GHCN-Daily station files.
-    Ghcn,
+    /// The book's years of daily weather, as imported.
+    History,
     /// Daily files of one's own.
     Files,
     /// A gauge at the field.
@@ -45,7 +47,7 @@ impl SourceName {
             Self::OpenMeteo => "open-meteo",
             Self::Mesonet => "mesonet",
             Self::Acis => "acis",
-            Self::Ghcn => "ghcn",
+            Self::History => "history",
             Self::Files => "files",
             Self::Gauge => "gauge",
         }
@@ -76,7 +78,7 @@ impl fmt::Display for SourceName {
             Self::OpenMeteo => "Open-Meteo",
             Self::Mesonet => "Iowa Environmental Mesonet",
             Self::Acis => "ACIS stations",
-            Self::Ghcn => "GHCN-Daily",
+            Self::History => "years on file",
             Self::Files => "daily files",
             Self::Gauge => "gauge at the field",
         })
@@ -218,6 +220,10 @@ pub enum Payload {
     Hours(Vec<Forecast>),
     /// Days that are over.
     Days(Vec<ObservedDay>),
+    /// Stations, with their days that are over.
+    Stations(Stations),
+    /// Warnings in force.
+    Warnings(Active),
 }
 
 /// The forecast of one cell.

@@ -1,12 +1,16 @@
 //! The book's weather sources, ready to be asked.
 
+use super::acis::Acis;
+use super::alerts::Alerts;
 use super::body::Notes;
 use super::files::{self, FileDay, FileFault};
+use super::mesonet::Mesonet;
 use super::met_norway::MetNorway;
 use super::nws::Nws;
 use super::open_meteo::OpenMeteo;
 use chrono::{Days, NaiveDate, TimeDelta};
 use furrowbell_config::farms::{Farm, Field};
+use furrowbell_config::service;
 use furrowbell_engine::weather::{Day, Kind};
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -24,14 +28,18 @@ pub struct Sources {
     pub open_meteo: Option<Pulled<OpenMeteo>>,
     /// What was asked of all of them and is not in the record yet.
     pub notes: Notes,
+    /// Days by radar and reanalysis.
+    pub mesonet: Option<Observing<Mesonet, service::Mesonet>>,
+    /// Days of stations.
+    pub acis: Option<Observing<Acis, service::Acis>>,
+    /// Warnings in force.
+    pub alerts: Option<Pulled<Alerts>>,
     /// Daily files.
     pub files: Option<Files>,
-    /// Sources of observed days and of warnings.
-    pub observers: crate::rounds::observe::Observers,
 }
 
 impl Sources {
-    /// Whether nothing is asked over the network.
+    /// Whether no forecast is asked for over the network.
     pub const fn is_offline(&self) -> bool {
         self.nws.is_none() && self.met_norway.is_none() && self.open_meteo.is_none()
     }
@@ -44,6 +52,15 @@ pub struct Pulled<S> {
     pub source: S,
     /// That time.
     pub period: TimeDelta,
+}
+
+/// A source of days that are over, with what the book says of it.
+#[derive(Debug, Clone)]
+pub struct Observing<S, T> {
+    /// The source.
+    pub source: S,
+    /// Its settings.
+    pub settings: T,
 }
 
 /// Daily files in one folder. A changed file is read again; one that has become unreadable leaves

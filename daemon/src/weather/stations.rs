@@ -20,6 +20,8 @@ pub struct Station {
     pub latitude: f64,
     /// Degrees east.
     pub longitude: f64,
+    /// Whether it is a rain gauge that a member of a network reads by hand.
+    pub hand_read: bool,
     /// When it was last listed.
     pub listed_at: DateTime<Utc>,
 }
@@ -66,6 +68,7 @@ mod tests {
             name: id.to_owned(),
             latitude,
             longitude: -96.5,
+            hand_read: false,
             listed_at: chrono::DateTime::UNIX_EPOCH,
         };
         let all = [station("far", 42.0), station("near", 41.25), station("middle", 41.3)];

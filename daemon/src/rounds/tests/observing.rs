@@ -1,0 +1,283 @@
+//! Observed days and warnings from loopback services in the forms of the mesonet, of ACIS and of
+//! api.weather.gov.
+
+use super::stage::{FIELDS, FILES, Stage, utc};
+use crate::rounds::observe::WARNINGS;
+use crate::rounds::pull::Pulled;
+use crate::store::Fetch;
+use crate::weather::pedigree::Element;
+use crate::weather::source::SourceName;
+use crate::wire::Outside;
+use chrono::{NaiveDate, TimeDelta};
+use furrowbell_engine::weather::Kind;
+use serde_json::{Value, json};
+use wiremock::matchers::{method, path};
+use wiremock::{Mock, MockGuard, MockServer, ResponseTemplate};
+
+const START: &str = "2026-05-11T16:00:00Z";
+const SPOT: &str = "41.21,-96.62";
+const DAYS: &str = "/iemre/multiday.py";
+const STATIONS: &str = "/MultiStnData";
+
+fn day(number: u32) -> NaiveDate {
+    NaiveDate::from_ymd_opt(2026, 5, number).unwrap()
+}
+
+fn mesonet(server: &MockServer) -> String {
+    format!("[weather.mesonet]\nbase_url = \"{}\"\nbackfill_days = 5\n", server.uri())
+}
+
+fn acis(server: &MockServer) -> String {
+    format!("[weather.acis]\nbase_url = \"{}\"\n", server.uri())
+}
+
+fn alerts(server: &MockServer) -> String {
+    format!("[weather.alerts]\nbase_url = \"{}\"\nevery_minutes = 10\n", server.uri())
+}
+
+async fn stage(service: &str) -> Stage {
+    Stage::with(START, &format!("{FILES}{service}"), "", Outside::Real).await
+}
+
+async fn answers(server: &MockServer, verb: &str, at: &str, with: ResponseTemplate) -> MockGuard {
+    Mock::given(method(verb)).and(path(at)).respond_with(with).mount_as_scoped(server).await
+}
+
+/// The radar's rain of 10 May, made at `made`.
+fn radar(inches: Option<f64>, made: &str) -> ResponseTemplate {
+    let row = json!({"date": "2026-05-10", "mrms_precip_in": inches, "daily_high_f": 77.0,
+        "daily_low_f": 59.0, "avg_dewpoint_f": 59.0, "daily_precip_in": 0.1, "solar_mj": 20.0,
+        "soil4t_high_f": null, "soil4t_low_f": null});
+    ResponseTemplate::new(200).set_body_json(json!({"generated_at": made, "data": [row]}))
+}
+
+/// A station three kilometres from the first field that was read at 7 a.m. on the 11th.
+fn station(rain: &str, network: &str) -> ResponseTemplate {
+    let none = json!([["M", -1], ["M", -1], ["M", -1]]);
+    let mut rows = vec![none; 10];
+    rows.push(json!([[rain, 7], ["80", 7], ["55", 7]]));
+    ResponseTemplate::new(200).set_body_json(json!({"data": [{
+        "meta": {"uid": 4211, "name": "MILL CREEK 3 NE", "ll": [-96.62, 41.237],
+                 "sids": [format!("X {network}")]},
+        "data": rows}]}))
+}
+
+/// Passes until nothing is due.
+async fn observe(stage: &Stage) -> Pulled {
+    let mut fresh = false;
+    loop {
+        let pulled = stage.desk.observe().await.unwrap().unwrap();
+        fresh |= pulled.fresh;
+        if pulled.next - stage.desk.clock.now() > TimeDelta::seconds(30) {
+            return Pulled { fresh, ..pulled };
+        }
+        stage.desk.clock.advance_to(pulled.next);
+    }
+}
+
+/// The best rain of a day for the first field, with how it is known.
+async fn rain(stage: &Stage, on: NaiveDate) -> Option<(f64, Kind, SourceName)> {
+    let desk = &stage.desk;
+    let (farm, field) = (&desk.book.farms[0], &desk.book.fields[0]);
+    let all = desk.pedigree(farm, field, desk.clock.now()).await.unwrap();
+    let best = all.said(on, Element::Rain).first()?;
+    Some(((best.value * 100.0).round() / 100.0, best.kind, best.source))
+}
+
+async fn fetch(stage: &Stage, url: &str) -> Fetch {
+    stage.desk.store.fetch(url).await.unwrap().unwrap()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_day_is_pulled_stored_and_serves_the_season_as_observed() {
+    let server = MockServer::start().await;
+    let _days = answers(&server, "GET", DAYS, radar(Some(0.5), "2026-05-11T14:20:00Z")).await;
+    let stage = stage(&mesonet(&server)).await;
+    let pulled = observe(&stage).await;
+    assert!(pulled.fresh);
+    let (early, late) = (utc("2026-05-12T14:00:00Z"), utc("2026-05-12T15:30:00Z"));
+    assert!(pulled.next <= stage.desk.clock.now() + TimeDelta::hours(1));
+    assert_eq!(rain(&stage, day(10)).await, Some((12.7, Kind::Radar, SourceName::Mesonet)));
+    for (_, latitude, longitude) in FIELDS {
+        let url = format!("mesonet/{latitude:.2},{longitude:.2}");
+        let next = fetch(&stage, &url).await.next_due_at;
+        assert!(early <= next && next < late, "{next}");
+    }
+    let fields = stage.desk.advance(stage.desk.clock.now()).await.unwrap();
+    assert_eq!(fields.len(), FIELDS.len());
+    let asked = stage.desk.store.requests_since(utc(START)).await.unwrap();
+    assert_eq!(asked.len(), FIELDS.len(), "every request is on record");
+    assert!(asked.iter().all(|one| one.source == SourceName::Mesonet && one.fault.is_none()));
+    assert!(asked[0].path.contains("sdate=2026-05-06&edate=2026-05-10"), "{}", asked[0].path);
+    let before = server.received_requests().await.unwrap().len();
+    observe(&stage).await;
+    assert_eq!(server.received_requests().await.unwrap().len(), before, "once a day");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_later_issue_corrects_a_day_and_an_older_one_never_does() {
+    let server = MockServer::start().await;
+    let stage = stage(&mesonet(&server)).await;
+    for (at, inches, made, stands) in [
+        (START, Some(0.5), "2026-05-11T15:50:00Z", 12.7),
+        ("2026-05-12T16:00:00Z", Some(0.8), "2026-05-12T15:50:00Z", 20.32),
+        // Out of a cache, then dated ahead of its time.
+        ("2026-05-13T16:00:00Z", Some(0.1), "2026-05-11T15:00:00Z", 20.32),
+        ("2026-05-14T16:00:00Z", Some(0.2), "2026-06-14T15:00:00Z", 20.32),
+                ("2026-05-15T16:00:00Z", Some(0.7), "2026-05-15T15:50:00Z", 17.78),
+    ] {
+        let _days = answers(&server, "GET", DAYS, radar(inches, made)).await;
+        stage.at(at);
+        observe(&stage).await;
+        let best = rain(&stage, day(10)).await;
+        assert_eq!(best, Some((stands, Kind::Radar, SourceName::Mesonet)), "{at}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_fault_keeps_the_last_good_day_is_recorded_and_is_retried() {
+    let server = MockServer::start().await;
+    let stage = stage(&mesonet(&server)).await;
+    let good = answers(&server, "GET", DAYS, radar(Some(0.5), "2026-05-11T14:20:00Z")).await;
+    observe(&stage).await;
+    drop(good);
+    let page = ResponseTemplate::new(200).set_body_raw("<html>", "text/html");
+    for (at, with, status) in [
+        ("2026-05-12T16:00:00Z", ResponseTemplate::new(503), Some(503)),
+        ("2026-05-13T16:00:00Z", page, Some(200)),
+    ] {
+        let bad = answers(&server, "GET", DAYS, with).await;
+        stage.at(at);
+        let pulled = stage.desk.observe().await.unwrap().unwrap();
+        assert!(!pulled.fresh);
+        let failed = fetch(&stage, &format!("mesonet/{SPOT}")).await;
+        assert_eq!((failed.failures, failed.status), (1, status));
+        assert!(failed.last_error.is_some());
+        assert!(failed.next_due_at <= utc(at) + TimeDelta::hours(2), "{}", failed.next_due_at);
+        let asked = stage.desk.store.requests_since(utc(at)).await.unwrap();
+        assert!(!asked.is_empty() && asked.iter().all(|one| one.fault.is_some()));
+        assert_eq!(rain(&stage, day(10)).await.map(|best| best.0), Some(12.7));
+        drop(bad);
+        let made = (utc(at) + TimeDelta::hours(2)).to_rfc3339();
+        let _good = answers(&server, "GET", DAYS, radar(Some(0.5), &made)).await;
+        stage.desk.clock.advance_to(utc(at) + TimeDelta::hours(3));
+        observe(&stage).await;
+        assert_eq!(fetch(&stage, &format!("mesonet/{SPOT}")).await.failures, 0);
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_host_that_is_down_is_left_alone() {
+    let server = MockServer::start().await;
+    let _bad = answers(&server, "GET", DAYS, ResponseTemplate::new(503)).await;
+    let stage = stage(&mesonet(&server)).await;
+    let pulled = stage.desk.observe().await.unwrap().unwrap();
+    assert_eq!(server.received_requests().await.unwrap().len(), 5);
+    assert!(pulled.next > stage.desk.clock.now());
+    stage.desk.observe().await.unwrap().unwrap();
+    assert_eq!(server.received_requests().await.unwrap().len(), 5);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_source_that_the_book_does_not_name_is_never_asked() {
+    let server = MockServer::start().await;
+    let none = stage("").await;
+    assert_eq!(none.desk.observe().await.unwrap(), None);
+    let one = stage(&acis(&server)).await;
+    one.desk.observe().await.unwrap().unwrap();
+    let asked = server.received_requests().await.unwrap();
+    assert!(!asked.is_empty() && asked.iter().all(|request| request.url.path() == STATIONS));
+    let pretended = format!("{FILES}{}", mesonet(&server));
+    let pretended = Stage::with(START, &pretended, "", Outside::Pretended).await;
+    assert_eq!(pretended.desk.observe().await.unwrap(), None);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_morning_observers_rain_serves_the_day_before_and_a_total_of_days_none() {
+    let server = MockServer::start().await;
+    let stage = stage(&acis(&server)).await;
+    let total = answers(&server, "POST", STATIONS, station("0.90A", "2")).await;
+    observe(&stage).await;
+    assert_eq!(rain(&stage, day(10)).await, None);
+    assert_eq!(rain(&stage, day(11)).await, None);
+    let known = stage.desk.store.observed("acis:4211", day(1)).await.unwrap();
+    assert_eq!(known.len(), 1, "the total is kept with its period");
+    assert!(known[0].ends_at - known[0].starts_at >= TimeDelta::days(2));
+    drop(total);
+    let one = answers(&server, "POST", STATIONS, station("0.30", "2")).await;
+    stage.at("2026-05-12T15:35:00Z");
+    observe(&stage).await;
+    drop(one);
+    // The answer's last row is the 12th by then.
+    assert_eq!(rain(&stage, day(11)).await, Some((7.62, Kind::Station, SourceName::Acis)));
+    let body: Value = server.received_requests().await.unwrap()[0].body_json().unwrap();
+    assert_eq!((&body["sdate"], &body["edate"]), (&json!("2026-05-01"), &json!("2026-05-11")));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_hand_read_gauge_close_by_goes_before_the_radar_and_another_station_behind_it() {
+    for (network, best) in [
+        ("10", (7.62, Kind::Station, SourceName::Acis)),
+        ("2", (12.7, Kind::Radar, SourceName::Mesonet)),
+    ] {
+        let server = MockServer::start().await;
+        let _days = answers(&server, "GET", DAYS, radar(Some(0.5), "2026-05-11T14:20:00Z")).await;
+        let _stations = answers(&server, "POST", STATIONS, station("0.30", network)).await;
+        let stage = stage(&format!("{}{}", mesonet(&server), acis(&server))).await;
+        observe(&stage).await;
+        assert_eq!(rain(&stage, day(10)).await, Some(best), "{network}");
+    }
+}
+
+fn warning(id: &str, zone: &str) -> Value {
+    json!({"type": "Feature", "geometry": null, "properties": {
+        "id": id, "event": "Freeze Warning", "status": "Actual", "messageType": "Alert",
+        "sent": "2026-05-11T09:00:00-05:00", "onset": "2026-05-12T01:00:00-05:00",
+        "expires": "2026-05-11T18:00:00-05:00", "ends": "2026-05-12T08:00:00-05:00",
+        "affectedZones": [format!("https://weather.example/zones/{zone}")]}})
+}
+
+fn list(updated: &str, warnings: &[Value]) -> ResponseTemplate {
+    let body = json!({"type": "FeatureCollection", "updated": updated, "features": warnings});
+    ResponseTemplate::new(200).set_body_raw(body.to_string(), "application/geo+json")
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn one_poll_serves_all_fields_and_a_failed_one_is_on_record_and_keeps_the_last_list() {
+    let server = MockServer::start().await;
+    let stage = stage(&alerts(&server)).await;
+    let first = warning("urn:1", "county/NEC155");
+    let good = answers(&server, "GET", WARNINGS, list("2026-05-11T14:29:00Z", &[first])).await;
+    observe(&stage).await;
+    let asked = server.received_requests().await.unwrap();
+    assert_eq!(asked.len(), 1);
+    assert_eq!(asked[0].url.query(), Some("status=actual"));
+    drop(good);
+    let ids = || async {
+        let alerts = stage.desk.store.alerts().await.unwrap();
+        alerts.into_iter().map(|alert| alert.id).collect::<Vec<_>>()
+    };
+    assert_eq!(ids().await, ["urn:1"]);
+    let heard = fetch(&stage, WARNINGS).await.fetched_at;
+
+    let bad = answers(&server, "GET", WARNINGS, ResponseTemplate::new(502)).await;
+    stage.at("2026-05-11T16:25:00Z");
+    stage.desk.observe().await.unwrap();
+    let failed = fetch(&stage, WARNINGS).await;
+    assert_eq!((failed.failures, failed.status, failed.fetched_at), (1, Some(502), heard));
+    let [good_one, bad_one] = stage.desk.store.last_requests(SourceName::Nws).await.unwrap();
+    assert!(good_one.unwrap().at < bad_one.unwrap().at);
+    assert_eq!(ids().await, ["urn:1"]);
+    drop(bad);
+
+    // A list out of a cache takes nothing back, a newer one does.
+    for (at, updated, stands) in [
+        ("2026-05-11T16:35:00Z", "2026-05-11T13:00:00Z", vec!["urn:1"]),
+        ("2026-05-11T16:45:00Z", "2026-05-11T16:44:00Z", vec![]),
+    ] {
+        let _list = answers(&server, "GET", WARNINGS, list(updated, &[])).await;
+        stage.at(at);
+        observe(&stage).await;
+        assert_eq!(ids().await, stands, "{at}");
+    }
+}
