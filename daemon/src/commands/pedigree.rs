@@ -2,65 +2,120 @@
 
 use crate::weather::pedigree::{Candidate, Element, Pedigree};
 use chrono::{DateTime, NaiveDate, Utc};
+use chrono_tz::Tz;
 use furrowbell_engine::units::Millimetres;
 use furrowbell_engine::weather::Kind;
 
-/// A heading and a line a day after `from` up to `today`; nothing where nobody has said anything of
-/// those days.
-pub fn lines(
-    pedigree: &Pedigree,
-    from: NaiveDate,
-    today: NaiveDate,
-    now: DateTime<Utc>,
-) -> Vec<String> {
+/// A heading and, for each day after `from` up to `today`, the best value and every other that
+/// disagrees with it; nothing where nobody has said anything of those days.
+pub fn lines(pedigree: &Pedigree, from: NaiveDate, today: NaiveDate, zone: Tz) -> Vec<String> {
     let days = from.iter_days().skip(1).take_while(|date| *date <= today);
-    let told: Vec<_> = days.filter_map(|date| day(pedigree, date, now)).collect();
+    let told: Vec<_> = days.flat_map(|date| day(pedigree, date, zone)).collect();
     if told.is_empty() {
         return Vec::new();
     }
-    let mut lines = vec!["Where the rain comes from:".to_owned()];
+    let mut lines = vec![format!("Where the rain comes from (times of {zone}):")];
     lines.extend(told);
     lines.push(String::new());
     lines
 }
 
-fn day(pedigree: &Pedigree, date: NaiveDate, now: DateTime<Utc>) -> Option<String> {
-    let best = pedigree.said(date, Element::Rain).first()?;
-    let mut line = format!("  {date}  {}{}", said(best), age(best, now));
-    for other in pedigree.disagreeing(date, Element::Rain) {
-        line = format!("{line}; but {}", said(other));
-    }
-    Some(line)
+fn day(pedigree: &Pedigree, date: NaiveDate, zone: Tz) -> Vec<String> {
+    let best = pedigree.said(date, Element::Rain).first();
+    let best = best.map(|best| format!("  {date}  {}", said(best, zone)));
+    let others = pedigree.disagreeing(date, Element::Rain);
+    let others = others.map(|other| format!("         but  {}", said(other, zone)));
+    best.into_iter().chain(others).collect()
 }
 
-fn said(one: &Candidate) -> String {
+/// Amount, kind, source and place, then the period and when it was made and fetched.
+fn said(one: &Candidate, zone: Tz) -> String {
     let amount = match Millimetres::new(one.value) {
         Ok(_) if one.trace => "a trace".to_owned(),
         Ok(depth) => format!("{:.2} in", depth.inches()),
         Err(_) => "?".to_owned(),
     };
-    let far = one.distance_km.filter(|far| *far > 0.0);
-    let far = far.map_or(String::new(), |far| format!(", {far:.0} km off"));
-    let morning = if one.whole_day { "" } else { ", read in the morning" };
-    format!("{amount} by {} ({}, {}{far}{morning})", kind(one.kind), one.source, one.place)
+    let place = match one.distance_km.filter(|far| *far > 0.0) {
+        Some(far) => format!("{} {far:.0} km off", one.place),
+        None => one.place.clone(),
+    };
+    let local = |at: DateTime<Utc>| at.with_timezone(&zone).format("%m-%d %H:%M").to_string();
+    let period = one.starts_at.zip(one.ends_at).map(|(starts, ends)| {
+        if one.whole_day {
+            String::new()
+        } else {
+            format!(", {} to {}", local(starts), local(ends))
+        }
+    });
+    let issued = one.issued_at.map(|at| format!(", issued {}", local(at)));
+    let fetched = one.fetched_at.map(|at| format!(", fetched {}", local(at)));
+    let times = [period, issued, fetched].into_iter().flatten().collect::<String>();
+    format!("{amount} by {} ({}, {place}{times})", kind(one), one.source)
 }
 
-fn age(one: &Candidate, now: DateTime<Utc>) -> String {
-    let Some(since) = one.issued_at.or(one.fetched_at) else { return String::new() };
-    match (now - since).num_hours() {
-        ..=0 => ", less than an hour old".to_owned(),
-        1 => ", 1 hour old".to_owned(),
-        hours @ 2..48 => format!(", {hours} hours old"),
-        hours => format!(", {} days old", hours / 24),
-    }
-}
-
-const fn kind(kind: Kind) -> &'static str {
-    match kind {
+const fn kind(one: &Candidate) -> &'static str {
+    match one.kind {
         Kind::Gauge => "gauge",
+        Kind::Station if one.hand_read => "network gauge",
         Kind::Radar => "radar",
         Kind::Station => "station",
         Kind::Model => "model, not measured",
         Kind::Forecast => "forecast, not measured",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::weather::observed_day::ObservedDay;
+    use crate::weather::pedigree::Stand;
+    use crate::weather::source::SourceName;
+    use chrono_tz::America::Chicago;
+
+    fn at(text: &str) -> DateTime<Utc> {
+        text.parse().unwrap()
+    }
+
+    #[test]
+    fn a_day_tells_its_best_value_and_what_disagrees_and_keeps_quiet_of_the_rest() {
+        let date = NaiveDate::from_ymd_opt(2026, 5, 10).unwrap();
+        let day = |source, kind, mm, (from, until): (&str, &str)| ObservedDay {
+            rain_mm: Some(mm),
+            ..ObservedDay::unknown(
+                "acis:7".to_owned(),
+                source,
+                kind,
+                date,
+                (at(from), at(until)),
+                at("2026-05-11T16:00:00Z"),
+            )
+        };
+        let local = ("2026-05-10T05:00:00Z", "2026-05-11T05:00:00Z");
+        let morning = ("2026-05-10T12:00:00Z", "2026-05-11T12:00:00Z");
+        let radar = ObservedDay {
+            place: "41.21,-96.62".to_owned(),
+            issued_at: Some(at("2026-05-11T15:50:00Z")),
+            ..day(SourceName::Mesonet, Kind::Radar, 12.7, local)
+        };
+        let mut all = Pedigree::default();
+        all.add_observed(&radar, None, Chicago);
+        let stand = |distance_km, hand_read| Some(Stand { distance_km, hand_read });
+        let station = day(SourceName::Acis, Kind::Station, 30.48, morning);
+        all.add_observed(&station, stand(8.2, true), Chicago);
+        let agreeing = ObservedDay { rain_mm: Some(12.0), ..station };
+        all.add_observed(&agreeing, stand(9.0, false), Chicago);
+        let lines = lines(&all, date.pred_opt().unwrap(), date, Chicago);
+        assert_eq!(
+            lines,
+            [
+                "Where the rain comes from (times of America/Chicago):",
+                "  2026-05-10  0.50 in by radar (Iowa Environmental Mesonet, 41.21,-96.62, \
+                 issued 05-11 10:50, fetched 05-11 11:00)",
+                "         but  1.20 in by network gauge (ACIS stations, acis:7 8 km off, \
+                 05-10 07:00 to 05-11 07:00, fetched 05-11 11:00)",
+                "",
+            ]
+        );
+        assert_eq!(super::lines(&all, date, date, Chicago), Vec::<String>::new());
     }
 }

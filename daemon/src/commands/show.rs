@@ -6,7 +6,7 @@ use crate::clock::Clock;
 use crate::rounds::advance::FieldNow;
 use crate::weather::pedigree::Pedigree;
 use crate::wire::{self, Outside};
-use chrono::{DateTime, Days, NaiveDate, Utc};
+use chrono::{Days, NaiveDate};
 use clap::Args;
 use furrowbell_config::Book;
 use furrowbell_engine::clocks::DateRange;
@@ -58,17 +58,11 @@ pub async fn run(args: ShowArgs) -> Result<(), Failure> {
         say!("{season}");
         return Ok(());
     }
-    say!("{}", readable(&desk.book, at, &pedigree, args.days, now).trim_end());
+    say!("{}", readable(&desk.book, at, &pedigree, args.days).trim_end());
     Ok(())
 }
 
-fn readable(
-    book: &Book,
-    at: &FieldNow<'_>,
-    pedigree: &Pedigree,
-    days: u32,
-    now: DateTime<Utc>,
-) -> String {
+fn readable(book: &Book, at: &FieldNow<'_>, pedigree: &Pedigree, days: u32) -> String {
     let mut lines = vec![heading(at)];
     lines.extend(at.field.plan.as_ref().map(planned).into_iter().flatten());
     lines.push(String::new());
@@ -110,7 +104,7 @@ fn readable(
     let listed = at.season.days.iter().filter(|row| row.date > from && row.date <= at.today);
     lines.extend(listed.map(day_line));
     lines.push(String::new());
-    lines.extend(pedigree::lines(pedigree, from, at.today, now));
+    lines.extend(pedigree::lines(pedigree, from, at.today, at.farm.zone));
     lines.join("\n")
 }
 

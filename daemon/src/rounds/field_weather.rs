@@ -190,8 +190,7 @@ impl<'a> Forecasts<'a> {
 
 /// Gives each day the cell that most of its hours come from; of two the better source's.
 fn forecast_days(rows: &[WeatherHour], days: Vec<Day>, zone: Tz) -> Vec<ForecastDay> {
-    let mut cells: HashMap<NaiveDate, BTreeMap<(SourceName, &str), (usize, DateTime<Utc>)>> =
-        HashMap::new();
+    let mut cells = HashMap::<NaiveDate, BTreeMap<_, (usize, DateTime<Utc>)>>::new();
     for row in rows {
         let of_day = cells.entry(row.hour.with_timezone(&zone).date_naive()).or_default();
         let key = (SourceName::of_cell(&row.cell), row.cell.as_str());

@@ -17,6 +17,7 @@ pub mod pull;
 pub mod record;
 pub mod send;
 pub mod timing;
+mod warnings;
 
 use crate::clock::{Clock, Ids};
 use crate::pages::Figures;

@@ -1,6 +1,6 @@
 //! Days at stations from the Applied Climate Information System (`/MultiStnData`).
 //!
-//! Source of the rules kept here: NOAA Regional Climate Centers, "ACIS Web Services"; DeGaetano,
+//! Source of the rules kept here: NOAA Regional Climate Centers, "ACIS Web Services"; `DeGaetano`,
 //! Noon & Eggleston, Bulletin of the American Meteorological Society 96(2), 2015. An element asked
 //! for with `add` of `t` comes as a pair of value and time of observation; a row is a day, without
 //! its date; `T` is a trace, `M` missing, `S` part of a later total, `A` after a number that total;

@@ -249,11 +249,6 @@ impl Alert {
         self.ends_at.is_none_or(|ends| ends > now)
     }
 
-    /// Whether the hazard falls into a period.
-    pub fn touches(&self, from: DateTime<Utc>, until: DateTime<Utc>) -> bool {
-        self.starts_at < until && self.ends_at.is_none_or(|ends| ends > from)
-    }
-
     /// Whether it speaks against being out with a sprayer.
     pub fn keeps_out_of_the_field(&self) -> bool {
         OUT_OF_THE_FIELD.contains(&self.event.as_str())

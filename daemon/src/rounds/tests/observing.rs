@@ -4,11 +4,12 @@
 use super::stage::{FIELDS, FILES, Stage, utc};
 use crate::rounds::observe::WARNINGS;
 use crate::rounds::pull::Pulled;
-use crate::store::Fetch;
+use crate::store::{Fetch, Record, Via};
 use crate::weather::pedigree::Element;
 use crate::weather::source::SourceName;
 use crate::wire::Outside;
 use chrono::{NaiveDate, TimeDelta};
+use furrowbell_engine::journal::Event;
 use furrowbell_engine::weather::Kind;
 use serde_json::{Value, json};
 use wiremock::matchers::{method, path};
@@ -103,8 +104,22 @@ async fn a_day_is_pulled_stored_and_serves_the_season_as_observed() {
         let next = fetch(&stage, &url).await.next_due_at;
         assert!(early <= next && next < late, "{next}");
     }
-    let fields = stage.desk.advance(stage.desk.clock.now()).await.unwrap();
-    assert_eq!(fields.len(), FIELDS.len());
+    let desk = &stage.desk;
+    let planted = Record {
+        id: "1".to_owned(),
+        source_key: "1".to_owned(),
+        field: desk.book.fields[0].id.clone(),
+        happened_on: day(9),
+        event: Event::Planted,
+        by: "ann".to_owned(),
+        via: Via::Command,
+        note: None,
+        created_at: utc(START),
+    };
+    desk.store.append(&planted).await.unwrap();
+    let fields = desk.advance(desk.clock.now()).await.unwrap();
+    let row = fields[0].season.days.iter().find(|row| row.date == day(10)).unwrap();
+    assert_eq!((row.rain_in, row.provisional), (Some(0.5), false));
     let asked = stage.desk.store.requests_since(utc(START)).await.unwrap();
     assert_eq!(asked.len(), FIELDS.len(), "every request is on record");
     assert!(asked.iter().all(|one| one.source == SourceName::Mesonet && one.fault.is_none()));
@@ -124,7 +139,7 @@ async fn a_later_issue_corrects_a_day_and_an_older_one_never_does() {
         // Out of a cache, then dated ahead of its time.
         ("2026-05-13T16:00:00Z", Some(0.1), "2026-05-11T15:00:00Z", 20.32),
         ("2026-05-14T16:00:00Z", Some(0.2), "2026-06-14T15:00:00Z", 20.32),
-                ("2026-05-15T16:00:00Z", Some(0.7), "2026-05-15T15:50:00Z", 17.78),
+        ("2026-05-15T16:00:00Z", Some(0.7), "2026-05-15T15:50:00Z", 17.78),
     ] {
         let _days = answers(&server, "GET", DAYS, radar(inches, made)).await;
         stage.at(at);
@@ -240,6 +255,61 @@ fn warning(id: &str, zone: &str) -> Value {
 fn list(updated: &str, warnings: &[Value]) -> ResponseTemplate {
     let body = json!({"type": "FeatureCollection", "updated": updated, "features": warnings});
     ResponseTemplate::new(200).set_body_raw(body.to_string(), "application/geo+json")
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_warning_reaches_the_digest_by_zone_or_outline_and_no_grower() {
+    let server = MockServer::start().await;
+    let mut mocks = Vec::new();
+    // The first two fields lie in the county, the last one in the outline.
+    for (at, (_, latitude, longitude)) in FIELDS.iter().enumerate() {
+        let county = if at < 2 { "NEC155" } else { "NEC053" };
+        let point = json!({"properties": {"gridId": "OAX", "gridX": 1, "gridY": 58,
+            "county": format!("https://weather.example/zones/county/{county}")}});
+        let point = ResponseTemplate::new(200).set_body_json(point);
+        mocks
+            .push(answers(&server, "GET", &format!("/points/{latitude},{longitude}"), point).await);
+    }
+    let mut outlined = warning("urn:2", "county/NEC155");
+    outlined["properties"]["event"] = json!("Severe Thunderstorm Warning");
+    outlined["properties"]["onset"] = json!("2026-05-11T10:00:00-05:00");
+    outlined["properties"]["ends"] = json!("2026-05-11T11:45:00-05:00");
+    outlined["geometry"] = json!({"type": "Polygon", "coordinates": [[[-96.9, 41.32],
+        [-96.8, 41.32], [-96.8, 41.4], [-96.9, 41.4], [-96.9, 41.32]]]});
+    let mut over = warning("urn:3", "county/NEC155");
+    over["properties"]["event"] = json!("Flood Warning");
+    over["properties"]["ends"] = json!("2026-05-11T10:00:00-05:00");
+    let mut marine = warning("urn:4", "county/NEC155");
+    marine["properties"]["event"] = json!("Small Craft Advisory");
+    let list =
+        list("2026-05-11T15:59:00Z", &[outlined, warning("urn:1", "county/NEC155"), over, marine]);
+    mocks.push(answers(&server, "GET", WARNINGS, list).await);
+    let nws = format!("[weather.nws]\nbase_url = \"{}\"\nrequests_per_s = 20\n", server.uri());
+    let stage = stage(&format!("{nws}{}", alerts(&server))).await;
+    stage.desk.pull().await.unwrap();
+    observe(&stage).await;
+    let desk = &stage.desk;
+    let digest = async || {
+        let now = desk.clock.now();
+        let fields = desk.advance(now).await.unwrap();
+        let ada = &desk.book.people[0];
+        desk.compose_digest(ada, &fields, now - TimeDelta::days(1), now).await.unwrap().text
+    };
+    let text = digest().await;
+    let storm = "Severe Thunderstorm Warning until Mon May 11, 11:45 AM\n  - Farm: Slough\n";
+    let freeze = "Freeze Warning from Tue May 12, 1:00 AM until Tue May 12, 8:00 AM\n  \
+                  - Farm: North 8 and North 80\n";
+    let at = |said: &str| text.find(said).unwrap_or_else(|| panic!("{said} not in {text}"));
+    assert!(at(storm) < at(freeze), "what keeps people off the field comes first");
+    assert!(!text.contains("Flood") && !text.contains("Craft"), "{text}");
+    assert!(!text.contains("not been heard"), "{text}");
+    desk.turn().await.unwrap();
+    assert!(stage.texts().await.is_empty(), "growers are not texted about it");
+    drop(mocks);
+    stage.at("2026-05-11T19:10:00Z");
+    let text = digest().await;
+    assert!(!text.contains("Thunderstorm") && text.contains(&freeze[..14]), "{text}");
+    assert!(text.contains("Warnings have not been heard for 3 h."), "{text}");
 }
 
 #[tokio::test(flavor = "multi_thread")]
