@@ -20,6 +20,19 @@ pub fn lines(pedigree: &Pedigree, from: NaiveDate, today: NaiveDate, zone: Tz) -
     lines
 }
 
+/// The newest soil temperature that somebody says, to hold the clocks' own against.
+pub fn soil(pedigree: &Pedigree, from: NaiveDate, today: NaiveDate) -> Option<String> {
+    let said = |date, element| pedigree.said(date, element).first();
+    let mut days = today.iter_days().rev().take_while(|date| *date > from);
+    let (date, high, low) = days.find_map(|date| {
+        Some((date, said(date, Element::SoilHigh)?, said(date, Element::SoilLow)?))
+    })?;
+    let fahrenheit = |one: &Candidate| 32.0 + 1.8 * one.value;
+    let (low, top) = (fahrenheit(low), fahrenheit(high));
+    let (kind, source) = (kind(high), high.source);
+    Some(format!("  soil at 4 in on {date}: {low:.0} to {top:.0} F by {kind} ({source})"))
+}
+
 fn day(pedigree: &Pedigree, date: NaiveDate, zone: Tz) -> Vec<String> {
     let best = pedigree.said(date, Element::Rain).first();
     let best = best.map(|best| format!("  {date}  {}", said(best, zone)));
@@ -99,6 +112,19 @@ mod tests {
         };
         let mut all = Pedigree::default();
         all.add_observed(&radar, None, Chicago);
+        assert_eq!(soil(&all, date.pred_opt().unwrap(), date), None);
+        let model = ObservedDay {
+            rain_mm: None,
+            soil_high_c: Some(20.0),
+            soil_low_c: Some(15.0),
+            ..day(SourceName::Mesonet, Kind::Model, 0.0, local)
+        };
+        all.add_observed(&model, None, Chicago);
+        assert_eq!(
+            soil(&all, date.pred_opt().unwrap(), date.succ_opt().unwrap()).unwrap(),
+            "  soil at 4 in on 2026-05-10: 59 to 68 F by model, not measured \
+             (Iowa Environmental Mesonet)"
+        );
         let stand = |distance_km, hand_read| Some(Stand { distance_km, hand_read });
         let station = day(SourceName::Acis, Kind::Station, 30.48, morning);
         all.add_observed(&station, stand(8.2, true), Chicago);

@@ -80,6 +80,8 @@ fn readable(book: &Book, at: &FieldNow<'_>, pedigree: &Pedigree, days: u32) -> S
         Some(now) => lines.extend(clocks(now)),
         None => lines.push("  not started: nothing planted or sprayed yet".to_owned()),
     }
+    let from = at.today - Days::new(days.into());
+    lines.extend(pedigree::soil(pedigree, from, at.today));
     let issued = at.forecast_issued.map(|issued| zoned(issued, at.farm.zone));
     lines.push(match (issued, &book.service.weather.nws) {
         (Some(issued), _) => format!("  forecast issued {issued}"),
@@ -100,7 +102,6 @@ fn readable(book: &Book, at: &FieldNow<'_>, pedigree: &Pedigree, days: u32) -> S
     lines.extend(at.season.findings.iter().map(shown));
     lines.push(String::new());
     lines.push("Last days (F, in; * not measured):".to_owned());
-    let from = at.today - Days::new(days.into());
     let listed = at.season.days.iter().filter(|row| row.date > from && row.date <= at.today);
     lines.extend(listed.map(day_line));
     lines.push(String::new());

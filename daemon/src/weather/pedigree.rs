@@ -39,6 +39,10 @@ pub enum Element {
     Wind,
     /// Solar radiation, MJ/m2.
     Solar,
+    /// Highest soil temperature at 4 inches (10 cm), C. The clocks work out their own.
+    SoilHigh,
+    /// Lowest soil temperature there, C.
+    SoilLow,
 }
 
 /// One value that somebody says, with where it comes from.
@@ -106,7 +110,7 @@ impl Element {
         match self {
             Self::Rain => apart >= RAIN_LEAST_MM && apart > RAIN_SHARE * one.max(other),
             Self::High | Self::Low => apart > TEMPERATURE_C,
-            Self::Humidity | Self::Wind | Self::Solar => false,
+            Self::Humidity | Self::Wind | Self::Solar | Self::SoilHigh | Self::SoilLow => false,
         }
     }
 }
@@ -158,6 +162,8 @@ impl Pedigree {
             (date, Element::Humidity, day.humidity_pct),
             (date, Element::Wind, day.wind_mps),
             (date, Element::Solar, day.solar_mj),
+            (date, Element::SoilHigh, day.soil_high_c),
+            (date, Element::SoilLow, day.soil_low_c),
         ];
         for (date, element, value) in values {
             let Some(value) = value else { continue };
@@ -236,8 +242,11 @@ impl Pedigree {
     /// The best values as the clocks take them. The gauge is left out: the clocks read it from the
     /// journal.
     pub fn best_days(&self) -> Vec<Day> {
-        let dates = self.days.keys().copied();
-        dates
+        let of_air = |of_day: &BTreeMap<Element, _>| {
+            of_day.keys().any(|element| *element < Element::SoilHigh)
+        };
+        let days = self.days.iter().filter(|(_, of_day)| of_air(of_day));
+        days.map(|(date, _)| *date)
             .map(|date| Day {
                 date,
                 high: self.best(date, Element::High, Celsius::new),

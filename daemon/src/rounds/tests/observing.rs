@@ -10,6 +10,7 @@ use crate::weather::source::SourceName;
 use crate::wire::Outside;
 use chrono::{NaiveDate, TimeDelta};
 use furrowbell_engine::journal::Event;
+use furrowbell_engine::units::Millimetres;
 use furrowbell_engine::weather::Kind;
 use serde_json::{Value, json};
 use wiremock::matchers::{method, path};
@@ -242,6 +243,54 @@ async fn a_hand_read_gauge_close_by_goes_before_the_radar_and_another_station_be
         observe(&stage).await;
         assert_eq!(rain(&stage, day(10)).await, Some(best), "{network}");
     }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_source_of_a_day_is_kept_and_an_import_and_the_own_gauge_count() {
+    let server = MockServer::start().await;
+    let _days = answers(&server, "GET", DAYS, radar(Some(0.5), "2026-05-11T15:50:00Z")).await;
+    let stage = stage(&mesonet(&server)).await;
+    let desk = &stage.desk;
+    // A station 11 km to the north, imported through yesterday; a day of its future counts for
+    // nothing.
+    let history = desk.book.folder.join("history");
+    std::fs::create_dir_all(&history).unwrap();
+    let rows = "date,high_c,low_c,rain_mm\n2026-05-09,20,9,3.0\n2026-05-10,21,10,30.0\n\
+                2026-05-12,22,11,1.0\n";
+    std::fs::write(history.join("41.31,-96.62.csv"), rows).unwrap();
+    observe(&stage).await;
+    assert_eq!(rain(&stage, day(9)).await, Some((3.0, Kind::Station, SourceName::History)));
+    assert_eq!(rain(&stage, day(10)).await, Some((12.7, Kind::Radar, SourceName::Mesonet)));
+    assert_eq!(rain(&stage, day(12)).await, None);
+    let gauge = Record {
+        id: "1".to_owned(),
+        source_key: "1".to_owned(),
+        field: desk.book.fields[0].id.clone(),
+        happened_on: day(10),
+        event: Event::Rain { amount: Millimetres::new(20.0).unwrap() },
+        by: "ann".to_owned(),
+        via: Via::Sms,
+        note: None,
+        created_at: utc(START),
+    };
+    desk.store.append(&gauge).await.unwrap();
+    let (farm, field) = (&desk.book.farms[0], &desk.book.fields[0]);
+    let all = desk.pedigree(farm, field, desk.clock.now()).await.unwrap();
+    let said = all.said(day(10), Element::Rain).iter();
+    let said: Vec<_> = said.map(|one| (one.kind, one.source)).collect();
+    assert_eq!(
+        said,
+        [
+            (Kind::Gauge, SourceName::Gauge),
+            (Kind::Radar, SourceName::Mesonet),
+            (Kind::Station, SourceName::History),
+            (Kind::Model, SourceName::Mesonet),
+        ]
+    );
+    let far = all.said(day(10), Element::Rain)[2].distance_km.unwrap();
+    assert!((far - 11.1).abs() < 0.1, "{far}");
+    let apart: Vec<_> = all.disagreeing(day(10), Element::Rain).map(|one| one.kind).collect();
+    assert_eq!(apart, [Kind::Model], "30 mm is not far from 20, 2.5 mm is");
 }
 
 fn warning(id: &str, zone: &str) -> Value {
