@@ -108,9 +108,10 @@ impl ObservedDay {
         if whole <= TimeDelta::zero() || whole > ONE_DAY {
             return None;
         }
-        let first = self.starts_at.with_timezone(&zone).date_naive();
-        let days = first.iter_days().take(3);
-        days.max_by_key(|date| (self.overlap(*date, zone), std::cmp::Reverse(*date)))
+        // The middle of so short a period lies in the day that holds most of it; of two halves
+        // the earlier day has it.
+        let middle = self.starts_at + whole / 2 - TimeDelta::microseconds(1);
+        Some(middle.with_timezone(&zone).date_naive())
     }
 
     /// The local day whose night the low belongs to: the last one whose dawn lies in the period.
@@ -130,11 +131,6 @@ impl ObservedDay {
         let (start, end) = local_period(date, zone);
         (self.starts_at - start).abs() < SAME_DAY && (self.ends_at - end).abs() < SAME_DAY
     }
-
-    fn overlap(&self, date: NaiveDate, zone: Tz) -> TimeDelta {
-        let (start, end) = local_period(date, zone);
-        (self.ends_at.min(end) - self.starts_at.max(start)).max(TimeDelta::zero())
-    }
 }
 
 /// First moment of a local day and of the next: 23, 24 or 25 hours apart.
@@ -146,6 +142,7 @@ pub fn local_period(date: NaiveDate, zone: Tz) -> (DateTime<Utc>, DateTime<Utc>)
 mod tests {
     use super::*;
     use chrono_tz::America::{Chicago, New_York};
+    use proptest::prelude::*;
 
     fn date(text: &str) -> NaiveDate {
         text.parse().unwrap()
@@ -169,6 +166,23 @@ mod tests {
         let evening = over("2026-05-09T22:00:00Z", "2026-05-10T22:00:00Z");
         assert_eq!(evening.local_day(Chicago), Some(date("2026-05-10")));
         assert_eq!(evening.day_of_low(Chicago), Some(date("2026-05-10")));
+    }
+
+    proptest! {
+        #[test]
+        fn no_other_day_holds_more_of_the_period(hour in 0..8_760_i64, length in 1..30_i64) {
+            let from = date("2026-01-01").and_time(NaiveTime::MIN).and_utc() + TimeDelta::hours(hour);
+            let mut day = over("2026-05-09T12:00:00Z", "2026-05-10T12:00:00Z");
+            (day.starts_at, day.ends_at) = (from, from + TimeDelta::hours(length));
+            let held = |date: NaiveDate| {
+                let (start, end) = local_period(date, Chicago);
+                (day.ends_at.min(end) - day.starts_at.max(start)).max(TimeDelta::zero())
+            };
+            let own = day.local_day(Chicago).unwrap();
+            for other in [own.pred_opt().unwrap(), own.succ_opt().unwrap()] {
+                prop_assert!(held(other) <= held(own), "{own} {other}");
+            }
+        }
     }
 
     #[test]

@@ -155,6 +155,7 @@ impl Pedigree {
     /// days serves none.
     pub fn add_observed(&mut self, day: &ObservedDay, stand: Option<Stand>, zone: Tz) {
         let (Some(date), Some(night)) = (day.local_day(zone), day.day_of_low(zone)) else { return };
+        let whole_day = day.is_of_midnight(zone);
         let values = [
             (date, Element::Rain, day.rain_mm),
             (date, Element::High, day.high_c),
@@ -176,7 +177,7 @@ impl Pedigree {
                 hand_read: stand.is_some_and(|stand| stand.hand_read),
                 starts_at: Some(day.starts_at),
                 ends_at: Some(day.ends_at),
-                whole_day: day.is_of_midnight(zone),
+                whole_day,
                 trace: day.trace && element == Element::Rain,
                 issued_at: day.issued_at,
                 fetched_at: Some(day.fetched_at),
