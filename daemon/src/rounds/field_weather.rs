@@ -22,7 +22,8 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 const SEASON: TimeDelta = TimeDelta::days(200);
 /// How far ahead.
 const AHEAD: TimeDelta = TimeDelta::days(20);
-/// Stations that are heard for one field: the nearest, and some that may say otherwise.
+/// Stations that are heard for one field of its rain, and of its temperatures: the nearest, and some
+/// that may say otherwise.
 const NEAREST: usize = 4;
 
 /// What is said of one field's weather.
@@ -231,17 +232,23 @@ impl<'a> Observed<'a> {
     async fn tell(&mut self, all: &mut Pedigree, site: &Site, zone: Tz) -> anyhow::Result<()> {
         let spot = Spot::of(site.latitude, site.longitude).id();
         let place = (site.latitude.get(), site.longitude.get());
-        for (far, station) in
-            stations::within(&self.stations, place, self.reach_km).iter().take(NEAREST)
-        {
+        // Many stations have nothing but a rain gauge, and some fell silent long ago.
+        let (mut rains, mut highs) = (0, 0);
+        for (distance_km, station) in stations::within(&self.stations, place, self.reach_km) {
+            if rains >= NEAREST && highs >= NEAREST {
+                break;
+            }
             if !self.read.contains_key(&station.id) {
                 let days = self.desk.store.observed(&station.id, self.from).await?;
                 self.read.insert(station.id.clone(), days);
             }
-            for day in self.read.get(&station.id).into_iter().flatten() {
-                let stand = Stand { distance_km: *far, hand_read: station.hand_read };
-                all.add_observed(day, Some(stand), zone);
+            let days = self.read.get(&station.id).map(Vec::as_slice).unwrap_or_default();
+            let hand_read = station.hand_read;
+            for day in days {
+                all.add_observed(day, Some(Stand { distance_km, hand_read }), zone);
             }
+            rains += usize::from(days.iter().any(|day| day.rain_mm.is_some()));
+            highs += usize::from(days.iter().any(|day| day.high_c.is_some()));
         }
         // Few fields share a spot, so its days are not kept.
         for day in self.desk.store.observed(&spot, self.from).await? {

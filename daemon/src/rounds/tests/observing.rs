@@ -246,6 +246,32 @@ async fn a_hand_read_gauge_close_by_goes_before_the_radar_and_another_station_be
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn silent_stations_and_mere_rain_gauges_hide_no_thermometer() {
+    let server = MockServer::start().await;
+    let station = |number: u32, rain: &str, high: &str| {
+        json!({"meta": {"uid": number, "name": "X", "sids": [],
+                        "ll": [-96.62, 41.21 + 0.01 * f64::from(number)]},
+               "data": [[[rain, 24], [high, 24], ["M", -1]]]})
+    };
+    let mut all: Vec<_> = (1..6).map(|number| station(number, "M", "M")).collect();
+    all.extend((6..12).map(|number| station(number, "0.10", "M")));
+    all.push(station(12, "0.90", "68"));
+    let all = ResponseTemplate::new(200).set_body_json(json!({ "data": all }));
+    let _all = answers(&server, "POST", STATIONS, all).await;
+    let stage = stage(&acis(&server)).await;
+    observe(&stage).await;
+    let desk = &stage.desk;
+    let (farm, field) = (&desk.book.farms[0], &desk.book.fields[0]);
+    let all = desk.pedigree(farm, field, desk.clock.now()).await.unwrap();
+    let first = day(1);
+    let places = |element| -> Vec<_> {
+        all.said(first, element).iter().map(|one| one.place.as_str()).collect()
+    };
+    assert_eq!(places(Element::Rain)[..2], ["acis:6", "acis:7"]);
+    assert_eq!(places(Element::High), ["acis:12"]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn every_source_of_a_day_is_kept_and_an_import_and_the_own_gauge_count() {
     let server = MockServer::start().await;
     let _days = answers(&server, "GET", DAYS, radar(Some(0.5), "2026-05-11T15:50:00Z")).await;
