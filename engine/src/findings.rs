@@ -174,7 +174,7 @@ pub enum PostReason {
     /// What the last post pass left in the soil is fading.
     RenewedFading,
     /// The pre never got its rain.
-    PreNeverSet,
+    PreMissedRain,
     /// No pre pass is on record.
     NoPre,
 }

@@ -52,9 +52,9 @@ pub enum Event {
         /// The stage.
         stage: Stage,
     },
-    /// Somebody saw weeds.
+    /// Somebody looked for weeds.
     WeedsSeen {
-        /// Height of the tallest ones.
+        /// Height of the tallest ones; 0 where there were none.
         height: Inches,
     },
     /// Say nothing of a topic (or of anything) until a day.

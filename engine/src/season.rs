@@ -349,7 +349,7 @@ impl<'a> Course<'a> {
         let holding = Holding { pre: pre.as_ref(), post: renewal.as_ref() };
         let canopy = crop.as_ref().and_then(|crop| weeds::closure(input, crop));
         let ups = crop.as_ref().map_or_else(Vec::new, |crop| {
-            weeds::come_up(input, &timeline, post::held_until(input, &record, &holding, crop))
+            weeds::come_up(input, &timeline, post::unheld(input, &record, &holding, crop))
         });
         let post = crop.as_ref().and_then(|crop| {
             let (record, timeline, ups) = (&record, &timeline, &*ups);

@@ -32,6 +32,7 @@ struct Answers {
 pub struct WeatherService {
     answers: Arc<Mutex<Answers>>,
     url: String,
+    is_recorded: bool,
 }
 
 impl WeatherService {
@@ -45,6 +46,7 @@ impl WeatherService {
                 "SKIP recorded weather payload: the shared data folder is absent; a hand-made one stands in"
             );
         }
+        let is_recorded = recorded.is_ok();
         let grid = recorded.unwrap_or_else(|_| hand_made());
         let answers = Arc::new(Mutex::new(Answers {
             grid,
@@ -60,12 +62,17 @@ impl WeatherService {
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a loopback port is free");
         let url = format!("http://{}", listener.local_addr().expect("a bound port"));
         tokio::spawn(async move { axum::serve(listener, router).await });
-        Self { answers, url }
+        Self { answers, url, is_recorded }
     }
 
     /// Base address.
     pub fn url(&self) -> &str {
         &self.url
+    }
+
+    /// Whether the recorded payload is served, not the hand-made one.
+    pub const fn is_recorded(&self) -> bool {
+        self.is_recorded
     }
 
     /// Answers the grid with this body from now on.

@@ -281,3 +281,70 @@ async fn a_reload_takes_a_sound_book_and_refuses_a_broken_one() {
     assert!(answer.text.starts_with("Prairie Desk: "), "{}", answer.text);
     assert_eq!(service.stop().await, Some(0));
 }
+
+/// Beans whose weeds were an inch tall the day before, by an own limit of wind.
+fn in_the_window(name: &str, most_wind_mph: u32) -> String {
+    format!(
+        r#"
+[[field]]
+name = "{name}"
+latitude = 39.7335
+longitude = -97.1225
+acres = 30
+texture = "silt-loam"
+organic_matter_percent = 3.0
+[field.plan]
+crop = "soybean"
+maturity_group = 2.4
+depth_in = 1.5
+row_spacing_in = 15
+weeds = ["waterhemp"]
+post = {{ name = "bean post", ingredients = ["glufosinate"] }}
+[field.thresholds]
+spray_wind_max_mph = {most_wind_mph}
+spray_gust_max_mph = 20
+[field.done]
+planted = 2026-08-14
+"#
+    )
+}
+
+/// Wind of the recorded grid by local day and hour, mph, on 2 September: 10.4 at 7, 11.5, 12.7, 13.8
+/// (gusts 18.4), 13.8 (19.6), 13.8 at 12 (20.7), and 10.4 or more to 18; the 3rd from 12.7 up with
+/// gusts of 16.1 to 26.5. Sunrise is at 7:01, and glufosinate wants two hours of sun before it.
+#[tokio::test(flavor = "multi_thread")]
+async fn hours_that_suit_a_spray_are_read_from_the_forecast() {
+    let folder = tempfile::tempdir().expect("a temporary folder can be made");
+    let stage = Stage::set(&books::sqlite_in(folder.path()), true).await;
+    if !stage.weather.is_recorded() {
+        println!("SKIP hours to spray: the hand-made payload tells no wind");
+        return;
+    }
+    let farm = stage.book.path().join("farms/story.toml");
+    let mut fields = std::fs::read_to_string(&farm).expect("the book can be read");
+    for (name, most_wind_mph) in [("West 30", 10), ("East 30", 15)] {
+        fields += &in_the_window(name, most_wind_mph);
+    }
+    std::fs::write(&farm, fields).expect("written");
+    for name in ["West 30", "East 30"] {
+        stage.ask(&["record", name, "weeds", "1.0", "--on", "2026-09-01"]).await;
+    }
+    let service = stage.start(MORNING);
+    stage.texts_about("West 30").await;
+    stage.everything_settled().await;
+    let about = |words: &str| {
+        let texts = stage.gateway.delivered().into_iter().map(|seen| seen.text);
+        texts.filter(|text| text.contains(words)).collect::<Vec<_>>()
+    };
+    let windy = "West 30 beans. Forecast: likely too windy to spray for two days. Call us today, \
+                 Wed Sep 2.";
+    assert_eq!(about("two days").len(), 1);
+    assert!(about("two days")[0].contains(windy), "{:?}", about("two days"));
+    let best = "East 30 beans. Forecast: best spray hours likely Wed 10 AM-12 PM. Plan the post \
+                pass today, Wed Sep 2.";
+    assert_eq!(about("best spray hours").len(), 1);
+    assert!(about("best spray hours")[0].contains(best), "{:?}", about("best spray hours"));
+    let shown = stage.ask(&["show", "West 30", "--on", "2026-09-02"]).await;
+    assert!(shown.contains("spray-hours, none that suit: wind"), "{shown}");
+    service.kill().await;
+}

@@ -55,9 +55,9 @@ enum What {
         /// The stage, for example V4.
         stage: Stage,
     },
-    /// Weeds were seen.
+    /// Somebody looked for weeds.
     Weeds {
-        /// Height of the tallest, inches.
+        /// Height of the tallest, inches; 0 where there were none.
         inches: f64,
     },
 }

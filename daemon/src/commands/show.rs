@@ -119,7 +119,9 @@ fn shown(finding: &Finding) -> String {
     let by = finding.act_by.map_or(String::new(), |by| format!(", act by {by}"));
     let expected = if finding.provisional { ", rests on forecast" } else { "" };
     let hours = match &finding.evidence {
-        Evidence::SprayHours { runs, .. } if runs.is_empty() => ", none that suit".to_owned(),
+        Evidence::SprayHours { refused: Some(refused), .. } => {
+            format!(", none that suit: {}", refused.name())
+        }
         Evidence::SprayHours { runs, .. } => {
             let spans = runs.iter().map(|run| {
                 format!(" {} to {}", run.from.format("%Y-%m-%d %H:%M"), run.to.format("%H:%M"))
@@ -184,6 +186,7 @@ fn happened(entry: &Entry) -> String {
         Event::Hoed => "hoed".to_owned(),
         Event::Rain { amount } => format!("rain {:.2} in", amount.inches()),
         Event::StageSeen { stage } => format!("{stage} seen"),
+        Event::WeedsSeen { height } if height.get() == 0.0 => "no weeds".to_owned(),
         Event::WeedsSeen { height } => format!("weeds {} in", height.get()),
         Event::Hold { topic, until } => {
             format!("hold {} until {until}", topic.map_or("everything", |topic| topic.name()))

@@ -52,7 +52,7 @@ pub enum Reply {
         /// Field or fields.
         place: Place,
     },
-    /// Weeds were seen.
+    /// Somebody looked for weeds; a height of 0 found none.
     Weeds {
         /// Height of the tallest, inches.
         height_in: f64,
@@ -248,7 +248,7 @@ fn command(text: &str) -> Reply {
     if ASKING.iter().any(|word| line.starts_with(&[word])) {
         return Reply::Unclear;
     }
-    if let Some(reply) = no_rain(&mut line) {
+    if let Some(reply) = denial(&mut line) {
         return reply;
     }
     if text.contains(['?', '%']) || line.has_any(&DOUBT) {
@@ -257,18 +257,32 @@ fn command(text: &str) -> Reply {
     line.command().and_then(|(command, at)| read(command, at, line)).unwrap_or(Reply::Unclear)
 }
 
-/// "No rain" reads a gauge as zero; it is the one denial that is a report.
-fn no_rain(line: &mut Line) -> Option<Reply> {
-    if !line.starts_with(&["no", "rain"]) && !line.starts_with(&["zero", "rain"]) {
-        return None;
-    }
-    line.drop_first(2);
+/// The denials that are reports: "no rain" reads a gauge as zero, "no weeds" is a look that found
+/// none.
+const DENIALS: [(&[&str], Command); 9] = [
+    (&["no", "rain"], Command::Rain),
+    (&["zero", "rain"], Command::Rain),
+    (&["sin", "lluvia"], Command::Rain),
+    (&["no", "llovio"], Command::Rain),
+    (&["no", "weeds"], Command::Weeds),
+    (&["zero", "weeds"], Command::Weeds),
+    (&["sin", "maleza"], Command::Weeds),
+    (&["no", "maleza"], Command::Weeds),
+    (&["no", "hay", "maleza"], Command::Weeds),
+];
+
+fn denial(line: &mut Line) -> Option<Reply> {
+    let (words, command) = DENIALS.iter().find(|(words, _)| line.starts_with(words))?;
+    line.drop_first(words.len());
     if line.has_any(&DOUBT) {
         return Some(Reply::Unclear);
     }
-    let reply =
-        line.take_date().map(|date| Reply::Rain { inches: 0.0, date, place: line.place(0) });
-    Some(reply.unwrap_or(Reply::Unclear))
+    let Some(date) = line.take_date() else { return Some(Reply::Unclear) };
+    let place = line.place(0);
+    Some(match command {
+        Command::Rain => Reply::Rain { inches: 0.0, date, place },
+        _ => Reply::Weeds { height_in: 0.0, date, place },
+    })
 }
 
 fn read(command: Command, at: usize, mut line: Line) -> Option<Reply> {
@@ -295,7 +309,7 @@ fn read(command: Command, at: usize, mut line: Line) -> Option<Reply> {
         Command::Weeds => {
             let height_in = line.take_amount(at, Unit::Length)?;
             let date = line.take_date()?;
-            (height_in > 0.0 && height_in <= TALLEST_WEEDS_IN).then_some(())?;
+            (0.0..=TALLEST_WEEDS_IN).contains(&height_in).then_some(())?;
             Reply::Weeds { height_in, date, place: line.place(at) }
         }
         Command::Hold => {

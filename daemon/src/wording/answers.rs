@@ -105,9 +105,10 @@ pub(super) struct Slots {
 }
 
 /// Every wording an answer can ask for.
-pub(super) const NAMES: [&str; 25] = [
+pub(super) const NAMES: [&str; 26] = [
     "rain",
     "stage",
+    "weed-free",
     "weeds",
     "planted",
     "pre",
@@ -198,6 +199,7 @@ impl Wording {
                 ("rain", Slots { inches: facts::measure(amount.inches()), ..dated })
             }
             Event::StageSeen { stage } => ("stage", Slots { stage: stage.to_string(), ..dated }),
+            Event::WeedsSeen { height } if height.get() == 0.0 => ("weed-free", dated),
             Event::WeedsSeen { height } => {
                 ("weeds", Slots { inches: facts::measure(height.get()), ..dated })
             }

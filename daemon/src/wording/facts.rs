@@ -337,7 +337,7 @@ const fn reason_name(reason: PostReason) -> &'static str {
         PostReason::WeedsSeen => "weeds-seen",
         PostReason::ResidualFading => "residual-fading",
         PostReason::RenewedFading => "renewed-fading",
-        PostReason::PreNeverSet => "pre-never-set",
+        PostReason::PreMissedRain => "pre-missed-rain",
         PostReason::NoPre => "no-pre",
     }
 }

@@ -296,6 +296,7 @@ fn answers(fields: &[&str], reason: &str, contact: &str, mut each: impl FnMut(&s
     for (name, event) in [
         ("rain", Event::Rain { amount: amount.unwrap() }),
         ("stage", Event::StageSeen { stage: Stage::Vegetative(3) }),
+        ("weed-free", Event::WeedsSeen { height: Inches::new(0.0).unwrap() }),
         ("weeds", Event::WeedsSeen { height: height.unwrap() }),
         ("planted", Event::Planted),
         ("pre", Event::PreApplied { ingredients: Vec::new() }),

@@ -277,7 +277,7 @@ fn post_passes() -> [Sample; 19] {
     [
         sample(open(PostReason::WeedsSeen), true, 7),
         sample(open(PostReason::ResidualFading), false, 7),
-        sample(open(PostReason::PreNeverSet), true, 7),
+        sample(open(PostReason::PreMissedRain), true, 7),
         sample(open(PostReason::NoPre), false, 7),
         sample(open(PostReason::RenewedFading), false, 7),
         sample(
@@ -430,7 +430,7 @@ fn widest_passes() -> Vec<Evidence> {
             PostReason::WeedsSeen,
             PostReason::ResidualFading,
             PostReason::RenewedFading,
-            PostReason::PreNeverSet,
+            PostReason::PreMissedRain,
             PostReason::NoPre,
         ] {
             for no_label in [None, Some(Ingredient::Dicamba)] {

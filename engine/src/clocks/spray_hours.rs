@@ -120,6 +120,27 @@ pub enum Refusal {
     DicambaUnregistered,
 }
 
+impl Refusal {
+    /// Plain words for it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Dark => "no sun",
+            Self::Rain => "rain too soon",
+            Self::Wind => "wind",
+            Self::Gusts => "gusts",
+            Self::Calm => "still air",
+            Self::Inversion => "inversion likely",
+            Self::Drying => "hot, dry air",
+            Self::Moist => "moist air",
+            Self::Heat => "heat",
+            Self::Cold => "cold",
+            Self::LowSun => "low sun",
+            Self::DicambaHeat => "heat for dicamba",
+            Self::DicambaUnregistered => "no dicamba registered over soybean",
+        }
+    }
+}
+
 /// What it would take to tell whether an hour is fit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]

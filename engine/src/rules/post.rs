@@ -95,7 +95,7 @@ pub(super) fn occasion(course: &Course<'_>) -> Option<NaiveDate> {
 fn rests_on_unmeasured(course: &Course<'_>, reason: PostReason) -> bool {
     match reason {
         PostReason::WeedsSeen | PostReason::NoPre => false,
-        PostReason::ResidualFading | PostReason::PreNeverSet | PostReason::RenewedFading => {
+        PostReason::ResidualFading | PostReason::PreMissedRain | PostReason::RenewedFading => {
             course.holding().last_set().is_some_and(|pass| !pass.is_firm())
         }
     }

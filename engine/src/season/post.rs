@@ -9,7 +9,7 @@ use crate::season::crop::CropCourse;
 use crate::season::pre::Holding;
 use crate::season::record::Record;
 use crate::season::timeline::Timeline;
-use crate::season::weeds::{self, WeedUp};
+use crate::season::weeds::{self, Unheld, WeedUp};
 use crate::units::Inches;
 use chrono::{Datelike, Days, NaiveDate};
 use serde::Serialize;
@@ -112,14 +112,13 @@ impl Around<'_> {
         }
         let Some(pre) = self.holding.pre else {
             let v1 = self.crop.when(|stage, _| stage >= Stage::Vegetative(1))?;
-            return Some((PostReason::NoPre, v1.likely));
+            return Some((PostReason::NoPre, self.record.escaped_from(v1.likely)));
         };
-        if let Some(ends) = pre.ends(input) {
-            return Some((PostReason::ResidualFading, ends.earliest));
+        let escaped = self.record.escaped_from(pre.weeds_up_on(input));
+        match pre.ends(input).filter(|_| !pre.was_set_after(escaped)) {
+            Some(ends) => Some((PostReason::ResidualFading, ends.earliest)),
+            None => pre.now().map(|_| (PostReason::PreMissedRain, escaped)),
         }
-        let up = pre.weeds_up_on(input);
-        let up = self.record.hoed.map_or(up, |hoed| up.max(hoed));
-        pre.now().map(|_| (PostReason::PreNeverSet, up))
     }
 
     /// When weeds outgrow the pass: from the height and day on which they were seen, or else from
@@ -134,26 +133,31 @@ impl Around<'_> {
     }
 }
 
-/// The day on which nothing holds back weeds that nobody has seen: when the residual ends, or a
-/// fortnight after a pre that never set, or with the crop where there was no pre; after a post pass
-/// when what it left in the soil ends. A hoe takes what is up before it.
-pub(crate) fn held_until(
+/// From when nothing holds back weeds that nobody has seen: when the residual ends, or a fortnight
+/// after a pre that rain had not set by then, or with the crop where there was no pre; after a post
+/// pass when what it left in the soil ends. A hoe takes what is up before it.
+pub(crate) fn unheld(
     input: &Input<'_>,
     record: &Record,
     holding: &Holding<'_>,
     crop: &CropCourse,
-) -> Option<NaiveDate> {
-    let until = if record.post.is_some() {
-        holding.renewed(input)?.likely
-    } else if let Some(pre) = holding.pre {
-        match pre.ends(input) {
-            Some(ends) => ends.likely,
-            None => pre.never_set(input).then(|| pre.weeds_up_on(input))?,
-        }
-    } else {
-        crop.emerged()?.0
+) -> Option<Unheld> {
+    let after_look = |date: NaiveDate| record.escaped_from(date);
+    if record.post.is_some() {
+        return Some(Unheld::from(after_look(holding.renewed(input)?.likely)));
+    }
+    let Some(pre) = holding.pre else {
+        return Some(Unheld::from(after_look(crop.emerged()?.0)));
     };
-    Some(record.hoed.map_or(until, |hoed| until.max(hoed)))
+    let escaped = after_look(pre.weeds_up_on(input));
+    match pre.ends(input) {
+        Some(ends) if pre.was_set_after(escaped) => {
+            let again = pre.set_on().map(|set_on| (set_on, after_look(ends.likely)));
+            Some(Unheld { from: escaped, again })
+        }
+        Some(ends) => Some(Unheld::from(after_look(ends.likely))),
+        None => pre.never_set(input).then(|| Unheld::from(escaped)),
+    }
 }
 
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few weeks")]

@@ -103,6 +103,11 @@ impl PreCourse {
         self.now().is_some() && self.set_on().is_none() && self.today >= self.weeds_up_on(input)
     }
 
+    /// Whether rain set it only after weeds had come up: what is up grows on.
+    pub fn was_set_after(&self, weeds_up_on: NaiveDate) -> bool {
+        self.set_on().is_some_and(|set_on| set_on > weeds_up_on)
+    }
+
     /// The day so many days after the pass.
     pub fn after(&self, days: f64) -> NaiveDate {
         #[expect(clippy::cast_possible_truncation, reason = "thresholds of at most 60 days")]

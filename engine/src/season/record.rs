@@ -39,6 +39,8 @@ pub(crate) struct Record {
     pub stages: BTreeMap<NaiveDate, Stage>,
     /// Weeds seen since they were last killed: the last sighting.
     pub weeds: Option<(NaiveDate, Inches)>,
+    /// The last look at the field, where it found no weeds.
+    clean: Option<NaiveDate>,
     holds: Vec<(Option<Topic>, NaiveDate)>,
 }
 
@@ -98,6 +100,15 @@ impl Record {
         }
         let killed = self.sprayed_over_on().max(self.hoed);
         self.weeds = self.weeds.filter(|(date, _)| killed.is_none_or(|killed| *date > killed));
+        if let Some((looked, _)) = self.weeds.take_if(|(_, height)| height.get() == 0.0) {
+            self.clean = Some(looked);
+        }
+    }
+
+    /// From when weeds grow that nothing has held back since a day: that day, or the last on which
+    /// the field is known to have had none, hoed or looked at.
+    pub fn escaped_from(&self, since: NaiveDate) -> NaiveDate {
+        self.hoed.max(self.clean).map_or(since, |bare| since.max(bare))
     }
 
     /// Day of the last post pass since planting.

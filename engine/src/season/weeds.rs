@@ -35,16 +35,42 @@ pub struct WeedUp {
     pub undated: Option<NoDate>,
 }
 
-/// Dates every named weed, or the one that stands in. `held_until` is the day on which nothing
-/// holds weeds back any more.
+/// When nothing holds weeds back.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Unheld {
+    /// Weeds may come up from this day on.
+    pub from: NaiveDate,
+    /// Rain that set a pre too late for what was up: its day, and the day from which nothing holds
+    /// back the weeds that were not.
+    pub again: Option<(NaiveDate, NaiveDate)>,
+}
+
+impl Unheld {
+    /// Nothing holds weeds back from a day on.
+    pub const fn from(from: NaiveDate) -> Self {
+        Self { from, again: None }
+    }
+
+    /// The day that counts for one weed, which comes up by heat from there.
+    fn for_weed(self, weed: Weed, days: &[SeedDay]) -> NaiveDate {
+        let up = weeds::tenth_up_from(weed, days, Some(self.from)).unwrap_or(self.from);
+        match self.again {
+            Some((set_on, again)) if up > set_on => again,
+            _ => self.from,
+        }
+    }
+}
+
+/// Dates every named weed, or the one that stands in.
 pub(crate) fn come_up(
     input: &Input<'_>,
     timeline: &Timeline,
-    held_until: Option<NaiveDate>,
+    unheld: Option<Unheld>,
 ) -> Vec<WeedUp> {
     let days = seed_days(input, timeline);
     let named = if input.plan.weeds.is_empty() { &UNNAMED[..] } else { &input.plan.weeds };
     let dated = |&weed: &Weed| {
+        let held_until = unheld.map(|unheld| unheld.for_weed(weed, &days));
         let up = weeds::tenth_up_from(weed, &days, held_until);
         WeedUp {
             weed,

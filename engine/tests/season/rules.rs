@@ -42,7 +42,7 @@ fn a_dry_pre_is_told_at_five_seven_and_ten_days_and_then_gives_way_to_the_post_w
     assert_eq!(urgent.occasion, date(5, 2));
     assert!(!urgent.provisional);
     let open = field.find(date(5, 16), Topic::PostOpen).unwrap();
-    assert!(matches!(open.evidence, Evidence::PostOpen { reason: PostReason::PreNeverSet, .. }));
+    assert!(matches!(open.evidence, Evidence::PostOpen { reason: PostReason::PreMissedRain, .. }));
 }
 
 #[test]
@@ -108,6 +108,41 @@ fn late_rain_is_told_as_late() {
     let late = field.find(date(5, 11), Topic::RainLate).unwrap();
     let Evidence::RainLate { waited_days, .. } = late.evidence else { panic!() };
     assert_eq!(waited_days, 9);
+}
+
+/// Rain that comes when weeds are up sets the pre, and does not take away what is up.
+#[test]
+fn weeds_that_were_up_before_a_late_rain_grow_on() {
+    let dry = Field::corn();
+    let mut rained = Field::corn();
+    rained.rain(date(5, 20), 2.0, Kind::Station);
+    let closes =
+        |field: &Field, on| field.on(on).now.and_then(|now| now.post_window).unwrap().closes;
+    assert_eq!(closes(&rained, date(5, 25)), closes(&dry, date(5, 25)));
+    let open = rained.find(date(5, 18), Topic::PostOpen).unwrap();
+    assert!(matches!(open.evidence, Evidence::PostOpen { reason: PostReason::PreMissedRain, .. }));
+    assert!(rained.find(date(6, 8), Topic::ResidualEnding).is_none());
+
+    // A look that finds none leaves the field to what the pre now holds back.
+    rained.note(date(5, 24), Event::WeedsSeen { height: Inches::new(0.0).unwrap() });
+    let after = closes(&rained, date(5, 25));
+    assert!(after.earliest > closes(&dry, date(5, 25)).latest, "{after:?}");
+    assert!(rained.find(date(5, 25), Topic::PostOpen).is_none());
+}
+
+#[test]
+fn a_look_that_finds_no_weeds_starts_their_clock_anew() {
+    let mut field = Field::corn();
+    let height = |inches| Event::WeedsSeen { height: Inches::new(inches).unwrap() };
+    field.note(date(5, 20), height(1.0));
+    let closes =
+        |field: &Field| field.on(date(5, 26)).now.and_then(|now| now.post_window).unwrap().closes;
+    let seen = closes(&field);
+    field.note(date(5, 25), height(0.0));
+    let none = closes(&field);
+    assert!(none.likely > seen.likely);
+    field.note(date(5, 25), height(2.0));
+    assert!(closes(&field).likely < none.likely, "of two looks on a day the taller weeds stand");
 }
 
 #[test]

@@ -21,6 +21,9 @@ use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 use std::str::FromStr;
 
+/// Fields of a skipped year that are named; the others are counted.
+const NAMED_FIELDS: usize = 4;
+
 /// A run of years, both ends included.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Years {
@@ -90,11 +93,13 @@ impl TopicTimes {
     }
 }
 
-/// Topics that a back-test judges: the others need a forecast by the hour, or speak of the weather
-/// record itself.
-fn judged() -> impl Iterator<Item = Topic> {
-    let without = [Topic::SprayHours, Topic::WeatherGap];
-    Topic::ALL.into_iter().filter(move |topic| !without.contains(topic))
+/// Topics that a back-test judges: the others need a forecast, by the hour or at all, are told in
+/// the digest alone, or speak of the weather record itself.
+fn judged(ahead: u32) -> impl Iterator<Item = Topic> {
+    let without = [Topic::SprayHours, Topic::FewGroups, Topic::WeatherGap];
+    Topic::ALL
+        .into_iter()
+        .filter(move |topic| !without.contains(topic) && (ahead > 0 || *topic != Topic::Seedbed))
 }
 
 /// Runs the back-test and prints it.
@@ -102,14 +107,22 @@ pub(super) async fn run(book: &Book, args: &RehearseArgs, years: Years) -> Resul
     let journal = journal(book).await?;
     let ahead = args.forecast_days.unwrap_or(0);
     let (judged, skipped) = judge::judge(book, &journal, years, ahead)?;
-    let times = times(&judged);
+    let times = times(&judged, ahead);
     if args.json {
         say!("{}", as_json(years, ahead, &judged, &skipped, &times));
     } else {
         let heading = heading(book, years, judged.len());
         say!("{heading}\n{}\n", foreknowledge(ahead));
-        tell(&times);
-        tell_limits(&judged, &skipped);
+        if judged.is_empty() {
+            say!(
+                "No field has enough weather on file for any of these years. `furrowbell weather \
+                 import` takes years of daily rows."
+            );
+        } else {
+            tell(&times);
+            tell_limits(&judged, ahead);
+        }
+        tell_skipped(&skipped);
     }
     if let Some(path) = &args.svg {
         let heading = heading(book, years, judged.len());
@@ -133,14 +146,14 @@ async fn journal(book: &Book) -> Result<HashMap<String, Vec<Entry>>, Failure> {
     Ok(journal)
 }
 
-fn times(judged: &[FieldYear<'_>]) -> Vec<TopicTimes> {
+fn times(judged: &[FieldYear<'_>], ahead: u32) -> Vec<TopicTimes> {
     let of = |topic| {
         let dates = judged.iter().filter_map(|one| one.alerts.get(&topic).copied());
         let mut dates: Vec<_> = dates.collect();
         dates.sort_by_key(|date| (date.month(), date.day(), date.year()));
         TopicTimes { topic, dates, field_years: judged.len() }
     };
-    self::judged().map(of).collect()
+    self::judged(ahead).map(of).collect()
 }
 
 fn heading(book: &Book, years: Years, field_years: usize) -> String {
@@ -177,11 +190,12 @@ fn tell(times: &[TopicTimes]) {
     say!("");
 }
 
-fn tell_limits(judged: &[FieldYear<'_>], skipped: &[Skipped<'_>]) {
+fn tell_limits(judged: &[FieldYear<'_>], ahead: u32) {
+    let seedbed = if ahead == 0 { ", and so is the seedbed: try --forecast-days 3" } else { "" };
     say!(
         "Planting and passes are the book's, on the same days of each year, and so answer the \
          alerts that come after them. Normals are those of the other years on file. Hours to spray \
-         need a forecast by the hour and are left out."
+         need a forecast by the hour and are left out{seedbed}."
     );
     let mut short: BTreeMap<NaiveDate, usize> = BTreeMap::new();
     for one in judged.iter().filter(|one| judge::ends_early(one)) {
@@ -192,12 +206,20 @@ fn tell_limits(judged: &[FieldYear<'_>], skipped: &[Skipped<'_>]) {
             "Weather ends on {until} for {fields} fields: what would have come later is not seen."
         );
     }
+}
+
+fn tell_skipped(skipped: &[Skipped<'_>]) {
     let mut reasons: BTreeMap<(i32, &str), Vec<&str>> = BTreeMap::new();
     for one in skipped {
         reasons.entry((one.year, &one.why)).or_default().push(&one.field.name);
     }
     for ((year, why), fields) in reasons {
-        say!("Skipped {year}: {why} ({}).", fields.join(", "));
+        let (named, others) = fields.split_at(fields.len().min(NAMED_FIELDS));
+        let named = named.join(", ");
+        match others.len() {
+            0 => say!("Skipped {year}: {why} ({named})."),
+            others => say!("Skipped {year}: {why} ({named} and {others} more)."),
+        }
     }
 }
 
