@@ -9,6 +9,7 @@ use furrowbell_engine::units::{
 };
 use furrowbell_engine::weather::{Day, Kind, Sourced};
 use serde::Serialize;
+use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
 /// Rains that differ by more than this share of the larger one disagree (common practice, no
@@ -129,26 +130,26 @@ impl Candidate {
             Kind::Forecast => 5,
         }
     }
+
+    /// The better one is the lesser one.
+    fn against(&self, other: &Self, element: Element) -> Ordering {
+        let of_air = matches!(element, Element::High | Element::Low);
+        let off_day = |one: &Self| of_air && !one.whole_day;
+        let far = |one: &Self| one.distance_km.unwrap_or(f64::INFINITY);
+        (self.rank(element).cmp(&other.rank(element)))
+            .then_with(|| off_day(self).cmp(&off_day(other)))
+            .then_with(|| far(self).total_cmp(&far(other)))
+            .then_with(|| other.fetched_at.cmp(&self.fetched_at))
+    }
 }
 
 impl Pedigree {
     /// Adds a value; the best of a day comes first: by its rank, then the nearest station (for
     /// temperatures, one whose day is the local day first), then the latest.
     pub fn add(&mut self, date: NaiveDate, element: Element, candidate: Candidate) {
-        let of_air = matches!(element, Element::High | Element::Low);
-        let key = |one: &Candidate| {
-            let far = one.distance_km.unwrap_or(f64::INFINITY);
-            (one.rank(element), of_air && !one.whole_day, far)
-        };
         let all = self.days.entry(date).or_default().entry(element).or_default();
-        all.push(candidate);
-        all.sort_by(|one, two| {
-            let ((rank, whole, far), (rank_2, whole_2, far_2)) = (key(one), key(two));
-            (rank.cmp(&rank_2))
-                .then(whole.cmp(&whole_2))
-                .then(far.total_cmp(&far_2))
-                .then(two.fetched_at.cmp(&one.fetched_at))
-        });
+        let at = all.partition_point(|one| one.against(&candidate, element).is_le());
+        all.insert(at, candidate);
     }
 
     /// Adds what an observed day says, each element to the local day it serves; a total of several
