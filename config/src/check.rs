@@ -81,6 +81,7 @@ pub(crate) fn service(document: &Document, service: &Service, folder: &Path, not
         email(mail, &mut refuse);
     }
     forecast_hosts(weather, document, notes);
+    unobserved(weather, document, notes);
     let order = |key: &str, message: String| document.fault(&format!("/thresholds/{key}"), message);
     let merged = Thresholds::default().with(&service.thresholds);
     threshold_order(&merged, &service.thresholds, notes, order);
@@ -96,6 +97,20 @@ fn forecast_hosts(weather: &WeatherSources, document: &Document, notes: &mut Not
              or the customers' host with a key"
         );
         notes.warnings.push(document.fault("/weather/open_meteo/base_url", message));
+    }
+}
+
+/// Warns where nothing observed would ever come in, and of warnings that would find few fields.
+fn unobserved(weather: &WeatherSources, document: &Document, notes: &mut Notes) {
+    if weather.mesonet.is_none() && weather.acis.is_none() && weather.files.is_none() {
+        let message = "weather: no source of observed days, so rain stays \"likely\" unless a gauge \
+                       reading gives it; want [weather.mesonet], [weather.acis] or [weather.files]";
+        notes.warnings.push(document.fault("/weather", message));
+    }
+    if weather.alerts.is_some() && weather.nws.is_none() {
+        let message = "alerts: many warnings name zones alone, and only [weather.nws] says which \
+                       zones a field lies in";
+        notes.warnings.push(document.fault("/weather/alerts", message));
     }
 }
 

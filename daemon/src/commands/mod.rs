@@ -202,6 +202,7 @@ pub mod check;
 pub mod digest;
 mod limits;
 mod on_weeds;
+mod pedigree;
 pub mod people;
 pub mod record;
 pub mod rehearse;

@@ -1,9 +1,10 @@
 //! `furrowbell show`: one field's clocks as of a day.
 
 use super::rehearse::noon;
-use super::{BookArg, Failure, limits, on_weeds, zoned};
+use super::{BookArg, Failure, limits, on_weeds, pedigree, zoned};
 use crate::clock::Clock;
 use crate::rounds::advance::FieldNow;
+use crate::weather::pedigree::Pedigree;
 use crate::wire::{self, Outside};
 use chrono::{Days, NaiveDate};
 use clap::Args;
@@ -48,19 +49,21 @@ pub async fn run(args: ShowArgs) -> Result<(), Failure> {
     let Some(at) = fields.iter().find(|at| at.field.id == id) else {
         return Err(Failure::Fault(format!("{id} has no plan in the book, so it has no clocks")));
     };
+    let pedigree = desk.pedigree(at.farm, at.field, now).await?;
     if args.json {
         let season = serde_json::json!({
             "field": at.field.id, "today": at.today, "journal": at.entries,
             "forecast_issued": at.forecast_issued, "season": at.season,
+            "weather": pedigree,
         });
         say!("{season}");
         return Ok(());
     }
-    say!("{}", readable(&desk.book, at, args.days).trim_end());
+    say!("{}", readable(&desk.book, at, &pedigree, args.days).trim_end());
     Ok(())
 }
 
-fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
+fn readable(book: &Book, at: &FieldNow<'_>, pedigree: &Pedigree, days: u32) -> String {
     let mut lines = vec![heading(at)];
     lines.extend(at.field.plan.as_ref().map(planned).into_iter().flatten());
     lines.push(String::new());
@@ -81,6 +84,8 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
         }
         None => lines.push("  not started: nothing planted or sprayed yet".to_owned()),
     }
+    let from = at.today - Days::new(days.into());
+    lines.extend(pedigree::soil(pedigree, from, at.today));
     let issued = at.forecast_issued.map(|issued| zoned(issued, at.farm.zone));
     lines.push(match (issued, &book.service.weather.nws) {
         (Some(issued), _) => format!("  forecast issued {issued}"),
@@ -101,10 +106,10 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
     lines.extend(at.season.findings.iter().map(shown));
     lines.push(String::new());
     lines.push("Last days (F, in; * not measured):".to_owned());
-    let from = at.today - Days::new(days.into());
     let listed = at.season.days.iter().filter(|row| row.date > from && row.date <= at.today);
     lines.extend(listed.map(day_line));
     lines.push(String::new());
+    lines.extend(pedigree::lines(pedigree, from, at.today, at.farm.zone));
     lines.join("\n")
 }
 

@@ -137,12 +137,15 @@ impl Desk {
         };
         let used: BTreeSet<_> = own.iter().filter_map(|at| at.forecast_from).collect();
         let credits = used.into_iter().filter_map(SourceName::credit).collect();
+        let warnings = self.warnings(&own, self.zone_of(advisor), now).await?;
         Ok(self.wording.digest(&DigestInput {
             sender: self.book.service.name.clone(),
             advisor: advisor.name.clone(),
             date: local_day(now, self.zone_of(advisor)),
             language: advisor.language,
             calls: self.calls(&own, now),
+            warnings,
+            warnings_late: self.warnings_late(now).await?,
             due: own.iter().flat_map(|at| at.season.findings.iter().map(|f| due(at, f))).collect(),
             sent,
             held_back,

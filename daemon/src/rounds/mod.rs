@@ -8,14 +8,17 @@ pub mod answer;
 mod correct;
 pub mod decide;
 pub mod digest;
+pub mod field_weather;
 pub mod forecasts;
 mod known;
+pub mod observe;
 pub mod past;
 pub mod pull;
 pub mod record;
 pub mod send;
 pub mod sources_now;
 mod timing;
+mod warnings;
 
 use crate::clock::{Clock, Ids};
 use crate::pages::Figures;

@@ -8,9 +8,11 @@ use super::Desk;
 use crate::weather::body::Asked;
 use crate::weather::source::SourceName;
 use chrono::{DateTime, TimeDelta, Utc};
+pub(super) use due::resting;
 pub use due::{Ages, LATE, grid_url};
 use due::{Job, Standing};
 use job::Done;
+pub(super) use job::known;
 use std::sync::{Mutex, PoisonError};
 use tokio::task::JoinSet;
 
@@ -128,7 +130,7 @@ impl Desk {
     }
 
     /// Moves the readers' notes into the record.
-    async fn keep_notes(&self) -> anyhow::Result<()> {
+    pub(super) async fn keep_notes(&self) -> anyhow::Result<()> {
         let notes = self.weather.notes.take();
         for asked in &notes {
             self.figures.weather_request(asked.source, asked.fault.is_none());

@@ -2,11 +2,12 @@
 
 use super::digest::{
     Call, DigestInput, Due, FieldClocks, FieldLine, ForecastAge, HeldWhy, ReplyFrom, SentState,
+    WarningLine,
 };
 use super::digest_view::{Entry, Line, Section, View};
 use super::text::{FieldRef, TextInput};
 use super::{Wording, dates, facts, fold};
-use chrono::{NaiveDate, TimeDelta};
+use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 use furrowbell_engine::findings::{Evidence, Topic};
 use minijinja::{Value, context};
 use std::collections::{BTreeMap, BTreeSet};
@@ -16,8 +17,11 @@ const WEEK_DAYS: i64 = 7;
 /// Characters of a subject before mail programs cut it.
 const SUBJECT: usize = 60;
 
+/// Most fields of one farm that a warning names.
+const WARNED_FIELDS: usize = 6;
+
 /// Every wording the digest needs.
-pub(super) const NAMES: [&str; 57] = [
+pub(super) const NAMES: [&str; 62] = [
     "title",
     "hello",
     "summary",
@@ -25,6 +29,11 @@ pub(super) const NAMES: [&str; 57] = [
     "provisional",
     "call_heading",
     "call_empty",
+    "warnings_heading",
+    "warnings_late",
+    "warning",
+    "warning_when",
+    "warning_fields",
     "due_heading",
     "due_empty",
     "sent_heading",
@@ -134,12 +143,18 @@ impl Writer<'_> {
                 vec![self.say("weather", context! { hours => hours.to_string() })]
             }
         };
+        notes.extend(
+            input
+                .warnings_late
+                .map(|hours| self.say("warnings_late", context! { hours => hours.to_string() })),
+        );
         if self.shows_likely() {
             notes.push(self.plain("provisional"));
         }
         notes.extend(input.credits.iter().map(ToString::to_string));
         let sections = [
             Some(self.section("call", self.calls())),
+            self.section_unless_empty("warnings", self.warnings()),
             self.section_unless_empty("replies", self.replies()),
             Some(self.section("due", self.due())),
             Some(self.section("sent", self.sent())),
@@ -207,6 +222,37 @@ impl Writer<'_> {
         }
         let slots = context! { fields => self.names(&fields), name => earlier.grower.as_str() };
         Line { what: sentence(&self.say("as_above", slots)), more: String::new() }
+    }
+
+    fn warnings(&self) -> Vec<Entry> {
+        let when = |at: Option<NaiveDateTime>| {
+            let said = at.map(|at| {
+                let time = dates::time(self.input.language, at.time());
+                self.say("warning_when", context! { date => self.day(at.date()), time })
+            });
+            said.unwrap_or_default()
+        };
+        let entry = |warning: &WarningLine| {
+            let mut farms: Vec<(&str, Vec<&str>)> = Vec::new();
+            for (farm, field) in &warning.fields {
+                match farms.iter_mut().find(|(known, _)| known == farm) {
+                    Some((_, fields)) => fields.push(field),
+                    None => farms.push((farm, vec![field])),
+                }
+            }
+            let line = |(farm, fields): (&str, Vec<&str>)| {
+                let fields = self.wording.listed(self.input.language, &fields, WARNED_FIELDS);
+                let what = self.say("warning_fields", context! { farm, fields });
+                Line { what, more: String::new() }
+            };
+            let (date, by) = (when(warning.from), when(warning.until));
+            Entry {
+                head: self.say("warning", context! { topic => warning.event.as_str(), date, by }),
+                phone: None,
+                lines: farms.into_iter().map(line).collect(),
+            }
+        };
+        self.input.warnings.iter().map(entry).collect()
     }
 
     fn replies(&self) -> Vec<Entry> {

@@ -407,7 +407,7 @@ pub fn grid_url(cell: &Cell) -> String {
 }
 
 /// Until when a host or office rests, if it does at that time.
-fn resting(reader: &Reader, name: &str, at: DateTime<Utc>) -> Option<DateTime<Utc>> {
+pub fn resting(reader: &Reader, name: &str, at: DateTime<Utc>) -> Option<DateTime<Utc>> {
     match reader.breaker().state(name) {
         breaker::State::Open { until } => (until > at).then_some(until),
         breaker::State::Closed => None,

@@ -2,7 +2,7 @@
 
 use super::due::{Job, grid_url};
 use crate::rounds::Desk;
-use crate::store::{Cell as StoredCell, Fetch, FieldCell, WeatherHour};
+use crate::store::{Cell as StoredCell, Fetch, FieldCell, FieldZones, WeatherHour};
 use crate::weather::cells::{self, Cell};
 use crate::weather::fault::{Fault, Verdict, What};
 use crate::weather::source::{Answer, Area, Forecast, Known, Payload, Source, Spot, Validators};
@@ -92,6 +92,8 @@ impl Desk {
                 resolved_at: now,
             };
             self.store.keep_field_cell(&row).await?;
+            let zones = resolved.warned_by.clone();
+            self.store.keep_field_zones(&FieldZones { field: field.clone(), zones }).await?;
         }
         self.note_answer(&mut fetch, 200, now, now).await
     }
@@ -177,7 +179,7 @@ impl Desk {
     }
 
     /// What is known of an address; one that is new is due at once.
-    async fn fetch(&self, url: String) -> anyhow::Result<Fetch> {
+    pub(in crate::rounds) async fn fetch(&self, url: String) -> anyhow::Result<Fetch> {
         let known = self.store.fetch(&url).await?;
         let now = self.clock.now();
         Ok(known.unwrap_or(Fetch {
@@ -193,7 +195,8 @@ impl Desk {
         }))
     }
 
-    async fn note_answer(
+    /// Notes an answer, and when to ask again.
+    pub(in crate::rounds) async fn note_answer(
         &self,
         fetch: &mut Fetch,
         status: u16,
@@ -209,7 +212,7 @@ impl Desk {
     }
 
     /// A host at rest was not asked, so nothing is noted: the job stays due until it wakes.
-    async fn note_fault(
+    pub(in crate::rounds) async fn note_fault(
         &self,
         fetch: &mut Fetch,
         fault: &Fault,
@@ -221,7 +224,7 @@ impl Desk {
         tracing::warn!(
             address = fetch.url,
             correlation_id = fault.correlation_id,
-            "{fault}; the last good forecast stays in force"
+            "{fault}; what came before stays in force"
         );
         fetch.status = fault.what.status();
         fetch.failures = fetch.failures.saturating_add(1);
@@ -288,7 +291,8 @@ impl Desk {
     }
 }
 
-fn known(fetch: &Fetch) -> Known {
+/// What an address was last known by.
+pub fn known(fetch: &Fetch) -> Known {
     let validators =
         Validators { etag: fetch.etag.clone(), last_modified: fetch.last_modified.clone() };
     Known { validators, issued_at: fetch.update_time }
