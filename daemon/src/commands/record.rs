@@ -107,11 +107,10 @@ impl What {
 }
 
 /// A form of nitrogen by the name that the book uses.
-fn form(name: &str) -> Result<NitrogenSource, String> {
-    let named = |form: &NitrogenSource| serde_json::to_value(form).is_ok_and(|value| value == name);
-    NitrogenSource::ALL.into_iter().find(named).ok_or_else(|| {
-        let names = NitrogenSource::ALL.map(|form| serde_json::json!(form).to_string());
-        format!("want one of {}", names.join(", ").replace('"', ""))
+fn form(word: &str) -> Result<NitrogenSource, String> {
+    serde_json::from_value(word.into()).map_err(|_| {
+        let known = NitrogenSource::ALL.map(|form| serde_json::json!(form).to_string());
+        format!("want one of {}", known.join(", ").replace('"', ""))
     })
 }
 

@@ -62,9 +62,8 @@ pub(super) struct Facts {
     /// Which rule tells of a loss.
     pub rule: &'static str,
     pub washed: String,
-    /// Urea or UAN on the surface, and whether it loses N already.
+    /// Urea or UAN on the surface.
     pub product: &'static str,
-    pub losing: bool,
     pub stage: String,
     pub latest: String,
     pub low: String,
@@ -172,7 +171,7 @@ impl Facts {
             } => {
                 facts.product = surface_name(*source);
                 facts.happens(*spread_on, today, language);
-                facts.losing = *losing_from <= today;
+                facts.ahead = *losing_from > today;
                 facts.fades = day(*losing_from);
                 facts.need = measure(*need_in);
                 facts.lost = whole(lost.likely);

@@ -71,7 +71,7 @@ pub(super) fn surface_urea(course: &Course<'_>) -> Option<Finding> {
         Some((on, _)) => on,
         None if ends_on.is_some() => return None,
         // Past the weather every day is taken to be warm and dry, so that the risk is told early.
-        None => lying().last().map(|(on, urea)| days_after(on, urea.grace_days))?,
+        None => lying().next_back().map(|(on, urea)| days_after(on, urea.grace_days))?,
     };
     let urgency = if in_a_week.high >= course.input.thresholds.nitrogen_loss_lb_per_acre {
         Urgency::Urgent

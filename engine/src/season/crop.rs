@@ -31,8 +31,6 @@ pub(crate) struct CropDay {
     shown: Stage,
     /// Whether so many days are missing that the stage is not known.
     pub lost: bool,
-    /// Whether somebody saw the crop on that day.
-    seen: bool,
     /// Whether heat that nobody measured, on a day that is over, has moved the stage since it was
     /// last seen.
     pub unmeasured: bool,
@@ -49,7 +47,6 @@ impl CropDay {
             growth.advance(date, heat.gdd());
         }
         self.shown = self.growth.stage();
-        self.seen = false;
     }
 
     fn see(&mut self, stage: Stage) {
@@ -57,7 +54,6 @@ impl CropDay {
             growth.see(stage);
         }
         self.shown = self.growth.stage();
-        self.seen = true;
     }
 }
 
@@ -70,6 +66,8 @@ pub(crate) struct CropCourse {
     /// First day of the gap that lost the stage, while it is lost today.
     pub lost_since: Option<NaiveDate>,
     today: usize,
+    /// Days on which somebody saw the crop come up.
+    seen_up: Vec<NaiveDate>,
     /// Place of the day from which on no stage was seen until today.
     steady_from: usize,
     /// The days after today; `None` while the stage is lost.
@@ -109,7 +107,18 @@ impl CropCourse {
             let usual = |date| input.cell.usual(date).gdd_f;
             Outlook::lay(day.date, [day.fast, day.growth, day.slow], forecast, usual)
         });
-        Some(Self { planted, starts_at: start, days, lost_since, today, steady_from, outlook })
+        let up = record.stages.iter().filter(|(_, stage)| **stage == Stage::Emerged);
+        let seen_up = up.map(|(date, _)| *date).collect();
+        Some(Self {
+            planted,
+            starts_at: start,
+            days,
+            lost_since,
+            seen_up,
+            today,
+            steady_from,
+            outlook,
+        })
     }
 
     /// The crop today.
@@ -156,13 +165,12 @@ impl CropCourse {
     pub fn emerged(&self) -> Option<(DateRange, f64)> {
         let likely = self.since(|day| day.shown >= Stage::Emerged)?;
         let at = usize::try_from((likely - self.planted).num_days()).ok()?;
-        let day = self.days.get(at)?;
-        let seen = day.seen && day.shown == Stage::Emerged;
+        let seen = self.seen_up.contains(&likely);
         let by_clock = self.when(|stage, _| stage >= Stage::Emerged).filter(|_| !seen);
         let range = by_clock.map_or(DateRange::on(likely), |range| {
             DateRange::about(range.earliest, likely, range.latest)
         });
-        Some((range, day.total_gdd))
+        Some((range, self.days.get(at)?.total_gdd))
     }
 }
 
@@ -214,7 +222,6 @@ impl Walk {
             lower_bound: false,
             shown: growth.stage(),
             lost: false,
-            seen: false,
             unmeasured: false,
         };
         let bridge = gap_days(input);
