@@ -32,6 +32,12 @@ impl Air {
         Self { date, high: None, low: None, rain: None }
     }
 
+    /// Mean of the highest and the lowest temperature, C; `None` unless both are known.
+    pub fn mean_c(&self) -> Option<f64> {
+        let (high, low) = self.high.zip(self.low)?;
+        Some(f64::midpoint(high.value.get(), low.value.get()))
+    }
+
     const fn of(day: &Day) -> Self {
         Self { date: day.date, high: day.high, low: day.low, rain: day.rain }
     }

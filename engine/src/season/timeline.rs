@@ -171,7 +171,7 @@ struct Warmth {
 
 impl Warmth {
     fn advance(&mut self, day: &Air, normal: &Normal) -> Option<f64> {
-        let Some((high, low)) = day.high.zip(day.low) else {
+        let Some(air) = day.mean_c() else {
             self.missing += 1;
             if self.missing > self.bridge {
                 self.soil = None;
@@ -183,6 +183,6 @@ impl Warmth {
             let usual = normal.soil_c(day.date.ordinal());
             SoilTemperature::starting(nitrogen::DEPTH_CM, usual)
         });
-        Some(soil.advance(f64::midpoint(high.value.get(), low.value.get()), 0.0))
+        Some(soil.advance(air, 0.0))
     }
 }
