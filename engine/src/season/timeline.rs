@@ -57,7 +57,7 @@ impl Timeline {
         };
         let mut soil = Soil::at_start(input.site, input.plan, input.usual_soil(), gap_days(input));
         record.planted.into_iter().for_each(|planted| soil.plant(planted));
-        for mut at in input.cell.days(first, last) {
+        input.cell.days(first, last).for_each(|mut at| {
             lay_over(&mut at, input, record);
             timeline.days.push(at.day);
             timeline.heat.push(at.heat);
@@ -65,7 +65,7 @@ impl Timeline {
             if record.planted.is_none_or(|planted| at.day.date <= planted) {
                 timeline.seed_zone.push(soil.bucket.seed_zone().reading());
             }
-        }
+        });
         heat::bridge(&mut timeline.heat, gap_days(input));
         timeline
     }
