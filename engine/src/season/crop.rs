@@ -137,13 +137,13 @@ impl CropCourse {
     /// When the crop first was, or will be, where `reached` says; `None` when its stage is lost
     /// today or the day is not foreseen. `reached` is given a stage and a believable height.
     pub fn when(&self, reached: impl Fn(Stage, Option<f64>) -> bool) -> Option<DateRange> {
-        let ahead = self.outlook.as_ref()?.reaching(&reached)?;
+        let ahead = self.outlook.as_ref()?;
         let holds = |growth: &Growth| reached(growth.stage(), growth.paced_height_in());
-        Some(DateRange::about(
-            self.since(|day| holds(&day.fast)).unwrap_or(ahead.earliest),
-            self.since(|day| holds(&day.growth)).unwrap_or(ahead.likely),
-            self.since(|day| holds(&day.slow)).unwrap_or(ahead.latest),
-        ))
+        let slow = self.since(|day| holds(&day.slow)).or_else(|| ahead.first(Pace::Slow, holds))?;
+        let likely =
+            self.since(|day| holds(&day.growth)).or_else(|| ahead.first(Pace::Likely, holds))?;
+        let fast = self.since(|day| holds(&day.fast)).or_else(|| ahead.first(Pace::Fast, holds))?;
+        Some(DateRange::about(fast, likely, slow))
     }
 
     /// First day of the unbroken run up to today on which something holds that, once reached, only

@@ -213,6 +213,7 @@ fn usual_month_mm(cell: &Cell, date: NaiveDate) -> Option<f64> {
 fn soil_days(timeline: &Timeline, from: NaiveDate) -> Vec<SoilDay> {
     let first = timeline.at(from).unwrap_or(timeline.days.len());
     (first..timeline.days.len())
+        .take(1 + residual::HORIZON)
         .map(|at| SoilDay {
             date: timeline.days[at].date,
             mean: timeline.soil[at].temperature_c.and_then(|celsius| Celsius::new(celsius).ok()),
