@@ -1,7 +1,7 @@
 //! Runs every field's season over its journal and weather.
 
 use super::Desk;
-use super::field_weather::{FieldWeather, Said};
+use super::field_weather::FieldWeather;
 use crate::weather::source::SourceName;
 use chrono::{DateTime, NaiveDate, Utc};
 use furrowbell_config::farms::{Farm, Field};
@@ -51,17 +51,17 @@ impl Desk {
                 let today = local_day(now, farm.zone);
                 let mut entries = field.entries();
                 entries.extend(journal.remove(&field.id).unwrap_or_default());
-                let Said { pedigree, hours, issued, source } = weather.said(farm, field).await?;
+                let said = weather.said(farm, field).await?;
                 let years = self.past.years(farm, field);
                 let own = years.as_deref().and_then(|past| self.past.normal(field, plan, past));
-                let place = Place::reached(&mut last, &field.site, pedigree.best_days(), years);
+                let place = Place::reached(&mut last, &field.site, said.days.clone(), years);
                 let season = season::run(&Input {
                     site: &field.site,
                     plan,
                     journal: &entries,
                     cell: &place.cell,
                     normal: own.as_deref(),
-                    hours: &hours,
+                    hours: &said.hours,
                     labels: &self.book.labels,
                     thresholds: &field.thresholds,
                     today,
@@ -72,8 +72,8 @@ impl Desk {
                     today,
                     entries,
                     season,
-                    forecast_issued: issued,
-                    forecast_from: source,
+                    forecast_issued: said.issued,
+                    forecast_from: said.source,
                 });
             }
         }

@@ -17,6 +17,8 @@ use furrowbell_engine::site::Site;
 use furrowbell_engine::units::{Celsius, MetresPerSecond, Millimetres, Percent};
 use furrowbell_engine::weather::{Day, Hour, Kind};
 use std::collections::{BTreeMap, HashMap, HashSet};
+use std::path::PathBuf;
+use std::sync::Arc;
 
 /// How far back weather is read: longer than a season's first pass lies behind its last clock.
 const SEASON: TimeDelta = TimeDelta::days(200);
@@ -29,8 +31,8 @@ const NEAREST: usize = 4;
 /// What is said of one field's weather.
 #[derive(Debug)]
 pub struct Said {
-    /// Its days, with where each value comes from.
-    pub pedigree: Pedigree,
+    /// The best value of every element of its days.
+    pub days: Vec<Day>,
     /// The hours ahead.
     pub hours: Vec<Hour>,
     /// When the forecast was issued.
@@ -45,6 +47,18 @@ pub struct FieldWeather<'a> {
     now: DateTime<Utc>,
     forecasts: Forecasts<'a>,
     observed: Observed<'a>,
+    said: HashMap<Sources, Arc<Said>>,
+}
+
+/// What a field's weather is put together from; fields that share all of it share their weather.
+#[derive(PartialEq, Eq, Hash)]
+struct Sources {
+    cells: Vec<(SourceName, String)>,
+    zone: Tz,
+    /// Where somebody observes.
+    spot: Option<String>,
+    file: Option<PathBuf>,
+    history: Option<String>,
 }
 
 impl Desk {
@@ -55,7 +69,7 @@ impl Desk {
         field: &Field,
         now: DateTime<Utc>,
     ) -> anyhow::Result<Pedigree> {
-        let mut all = FieldWeather::of(self, now).await?.said(farm, field).await?.pedigree;
+        let (mut all, _) = FieldWeather::of(self, now).await?.heard(farm, field).await?;
         let journal = self.store.journal().await?;
         for record in journal.iter().filter(|record| record.field == field.id) {
             if let Some(told) = gauge(record) {
@@ -71,22 +85,52 @@ impl<'a> FieldWeather<'a> {
     pub async fn of(desk: &'a Desk, now: DateTime<Utc>) -> anyhow::Result<Self> {
         let forecasts = Forecasts::of(desk).await?;
         let observed = Observed::of(desk, now).await?;
-        Ok(Self { desk, now, forecasts, observed })
+        Ok(Self { desk, now, forecasts, observed, said: HashMap::new() })
     }
 
     /// What is said of one field. Its own gauge is left out: the clocks read it from the journal.
-    pub async fn said(&mut self, farm: &Farm, field: &Field) -> anyhow::Result<Said> {
+    pub async fn said(&mut self, farm: &Farm, field: &Field) -> anyhow::Result<Arc<Said>> {
+        let sources = self.sources(farm, field);
+        if let Some(said) = self.said.get(&sources) {
+            return Ok(Arc::clone(said));
+        }
+        let (pedigree, forecast) = self.heard(farm, field).await?;
+        let Forecast { hours, issued, source, .. } = forecast;
+        let said = Arc::new(Said { days: pedigree.best_days(), hours, issued, source });
+        self.said.insert(sources, Arc::clone(&said));
+        Ok(said)
+    }
+
+    fn sources(&self, farm: &Farm, field: &Field) -> Sources {
+        let spot = || Spot::of(field.site.latitude, field.site.longitude).id();
+        Sources {
+            cells: self.forecasts.cells(field),
+            zone: farm.zone,
+            spot: self.is_observed().then(spot),
+            file: self.desk.weather.files.as_ref().and_then(|files| files.path(farm, field)),
+            history: self.desk.past.lately(farm, field).map(|lately| lately.name),
+        }
+    }
+
+    /// Whether the book names anybody who observes; what was kept of others is not heard.
+    fn is_observed(&self) -> bool {
+        let weather = &self.desk.book.service.weather;
+        weather.mesonet.is_some() || weather.acis.is_some()
+    }
+
+    async fn heard(&mut self, farm: &Farm, field: &Field) -> anyhow::Result<(Pedigree, Forecast)> {
         let forecast = self.forecasts.get(field, farm.zone, self.now).await?;
         let mut pedigree = Pedigree::default();
         for one in &forecast.days {
             let (source, place, issued_at) = (one.source, one.cell.as_str(), Some(one.issued_at));
-            let from = Origin { source, place, distance_km: None, issued_at, zone: farm.zone };
+            let from = Origin { source, place, distance_km: None, issued_at };
             pedigree.add_day(&one.day, &from);
         }
-        self.observed.tell(&mut pedigree, &field.site, farm.zone).await?;
+        if self.is_observed() {
+            self.observed.tell(&mut pedigree, &field.site, farm.zone).await?;
+        }
         self.tell_files(&mut pedigree, farm, field);
-        let Forecast { hours, issued, source, .. } = forecast;
-        Ok(Said { pedigree, hours, issued, source })
+        Ok((pedigree, forecast))
     }
 
     /// Adds what the book's own files say: those of the season, then the years on file.
@@ -97,7 +141,6 @@ impl<'a> FieldWeather<'a> {
             place,
             distance_km: Some(distance_km),
             issued_at: None,
-            zone: farm.zone,
         };
         if let Some(files) = &self.desk.weather.files {
             // A file that is named after a farm or a field is the station of that farm.
@@ -230,8 +273,8 @@ impl<'a> Observed<'a> {
 
     /// Adds what was observed at the field's spot and at the stations nearest to it.
     async fn tell(&mut self, all: &mut Pedigree, site: &Site, zone: Tz) -> anyhow::Result<()> {
-        let spot = Spot::of(site.latitude, site.longitude).id();
-        let place = (site.latitude.get(), site.longitude.get());
+        let spot = Spot::of(site.latitude, site.longitude);
+        let place = (spot.latitude, spot.longitude);
         // Many stations have nothing but a rain gauge, and some fell silent long ago.
         let (mut rains, mut highs) = (0, 0);
         for (distance_km, station) in stations::within(&self.stations, place, self.reach_km) {
@@ -250,8 +293,7 @@ impl<'a> Observed<'a> {
             rains += usize::from(days.iter().any(|day| day.rain_mm.is_some()));
             highs += usize::from(days.iter().any(|day| day.high_c.is_some()));
         }
-        // Few fields share a spot, so its days are not kept.
-        for day in self.desk.store.observed(&spot, self.from).await? {
+        for day in self.desk.store.observed(&spot.id(), self.from).await? {
             all.add_observed(&day, None, zone);
         }
         Ok(())

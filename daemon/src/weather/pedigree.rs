@@ -1,6 +1,6 @@
 //! The best known value of every element of a day, and what else was said of it.
 
-use super::observed_day::{ObservedDay, local_period};
+use super::observed_day::ObservedDay;
 use super::source::SourceName;
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
@@ -61,7 +61,7 @@ pub struct Candidate {
     pub distance_km: Option<f64>,
     /// Whether it is a rain gauge that a member of a network reads by hand.
     pub hand_read: bool,
-    /// First moment of the period, where it is known.
+    /// First moment of the period, where it was told; else it is the local day.
     pub starts_at: Option<DateTime<Utc>>,
     /// First moment after it.
     pub ends_at: Option<DateTime<Utc>>,
@@ -95,8 +95,6 @@ pub struct Origin<'a> {
     pub distance_km: Option<f64>,
     /// When it was made, where that is known.
     pub issued_at: Option<DateTime<Utc>>,
-    /// The zone whose days they are.
-    pub zone: Tz,
 }
 
 /// All that is said of one field's days.
@@ -200,7 +198,6 @@ impl Pedigree {
             (Element::Wind, plain(day.wind)),
             (Element::Solar, plain(day.solar)),
         ];
-        let (starts_at, ends_at) = local_period(day.date, from.zone);
         for (element, value) in values {
             let Some((value, kind)) = value else { continue };
             let candidate = Candidate {
@@ -210,8 +207,8 @@ impl Pedigree {
                 place: from.place.to_owned(),
                 distance_km: from.distance_km,
                 hand_read: false,
-                starts_at: Some(starts_at),
-                ends_at: Some(ends_at),
+                starts_at: None,
+                ends_at: None,
                 whole_day: true,
                 trace: false,
                 issued_at: from.issued_at,
@@ -304,7 +301,7 @@ mod tests {
     }
 
     fn from(source: SourceName, distance_km: Option<f64>) -> Origin<'static> {
-        Origin { source, place: "place", distance_km, issued_at: None, zone: Chicago }
+        Origin { source, place: "place", distance_km, issued_at: None }
     }
 
     const LOCAL: (&str, &str) = ("2026-05-09T05:00:00Z", "2026-05-10T05:00:00Z");
