@@ -22,6 +22,8 @@ pub mod sources;
 pub use sources::Sources;
 
 #[cfg(test)]
+mod body_tests;
+#[cfg(test)]
 mod mutation_tests;
 #[cfg(test)]
 mod recorded_tests;
