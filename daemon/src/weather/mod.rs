@@ -27,6 +27,8 @@ pub mod stations;
 pub use sources::Sources;
 
 #[cfg(test)]
+mod body_tests;
+#[cfg(test)]
 mod mutation_tests;
 #[cfg(test)]
 mod recorded_tests;

@@ -2,6 +2,7 @@
 
 mod correcting;
 mod digesting;
+mod faults;
 mod observing;
 mod pulling;
 mod sending;
