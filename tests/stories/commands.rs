@@ -212,7 +212,7 @@ async fn weather_that_is_missing_is_said_to_be_and_heals_when_it_comes() {
     }
     let file = book.path().join("weather/story.csv");
     let mut days = std::fs::read_to_string(&file).expect("the file is there");
-    (2..8).for_each(|day| days.push_str(&format!("2026-09-0{day},80,60,0.0\n")));
+    days.extend((2..8).map(|day| format!("2026-09-0{day},80,60,0.0\n")));
     std::fs::write(&file, days).expect("the file can be written");
     let healed = ask(&["show", "North 80"]).await;
     assert!(!healed.contains("unknown since"), "{healed}");
