@@ -139,6 +139,21 @@ mod tests {
     }
 
     #[test]
+    fn leap_day_and_new_year_are_days_like_others() {
+        assert_eq!(
+            run("30 5 * * *", "2028-02-28T12:00:00Z", 2),
+            ["02-29 05:30 CST", "03-01 05:30 CST"]
+        );
+        assert_eq!(
+            run("30 5 * * *", "2026-12-30T12:00:00Z", 3),
+            ["12-31 05:30 CST", "01-01 05:30 CST", "01-02 05:30 CST"]
+        );
+        let leap = Schedule::parse("0 6 29 2 *").unwrap();
+        let next = leap.next_after(utc("2026-03-01T00:00:00Z"), Chicago);
+        assert_eq!(next, Some(utc("2028-02-29T12:00:00Z")));
+    }
+
+    #[test]
     fn weekdays_go_by_name() {
         assert_eq!(
             run("0 6 * * Mon-Fri", "2026-05-01T12:00:00Z", 2),

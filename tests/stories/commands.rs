@@ -197,6 +197,28 @@ async fn a_source_that_is_away_is_said_to_be_and_why() {
     }
 }
 
+/// The story's daily file ends on September 1; its grid is away.
+#[tokio::test(flavor = "multi_thread")]
+async fn weather_that_is_missing_is_said_to_be_and_heals_when_it_comes() {
+    let book = book("http://127.0.0.1:9/send");
+    let ask = async |command: &[&str]| {
+        binary::succeed(&[command, &["--on", "2026-09-08", "--book", path(&book)]].concat()).await
+    };
+    let shown = ask(&["show", "North 80"]).await;
+    let digest = ask(&["digest"]).await;
+    assert!(shown.contains("unknown since 2026-09-02: no weather for 7 days"), "{shown}");
+    for words in ["North 80", "South 40", "Creek 60", "Sep 2"] {
+        assert!(digest.contains(words), "no {words} in\n{digest}");
+    }
+    let file = book.path().join("weather/story.csv");
+    let mut days = std::fs::read_to_string(&file).expect("the file is there");
+    days.extend((2..8).map(|day| format!("2026-09-0{day},80,60,0.0\n")));
+    std::fs::write(&file, days).expect("the file can be written");
+    let healed = ask(&["show", "North 80"]).await;
+    assert!(!healed.contains("unknown since"), "{healed}");
+    assert!(healed.contains("2026-09-04"), "{healed}");
+}
+
 #[tokio::test]
 async fn schemas_are_those_of_the_book() {
     for file in ["service", "people", "farm", "labels", "replies"] {

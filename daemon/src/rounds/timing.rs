@@ -66,4 +66,24 @@ mod tests {
         let ends = after_quiet(second_pass, quiet, chrono_tz::America::Chicago);
         assert_eq!(ends, utc("2026-11-01T07:45:00Z"));
     }
+
+    /// Chicago's clock through Python's zoneinfo.
+    #[test]
+    fn quiet_nights_end_on_the_wall_clock_over_changes_leap_day_and_new_year() {
+        let quiet = QuietHours::default();
+        for (night, morning) in [
+            ("2026-03-08T04:00:00Z", "2026-03-08T13:00:00Z"),
+            ("2026-11-01T03:00:00Z", "2026-11-01T14:00:00Z"),
+            ("2028-02-29T04:00:00Z", "2028-02-29T14:00:00Z"),
+            ("2028-03-01T04:00:00Z", "2028-03-01T14:00:00Z"),
+            ("2027-01-01T04:00:00Z", "2027-01-01T14:00:00Z"),
+        ] {
+            let ends = after_quiet(utc(night), quiet, chrono_tz::America::Chicago);
+            assert_eq!(ends, utc(morning), "{night}");
+        }
+        let until = NaiveTime::from_hms_opt(2, 30, 0).unwrap();
+        let quiet = QuietHours { until, ..quiet };
+        let ends = after_quiet(utc("2026-03-08T04:00:00Z"), quiet, chrono_tz::America::Chicago);
+        assert_eq!(ends, utc("2026-03-08T08:00:00Z"), "02:30 does not come that night");
+    }
 }
