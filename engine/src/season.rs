@@ -151,6 +151,8 @@ pub struct PreNow {
     pub applied_on: NaiveDate,
     /// Rain on the mix; `None` on the day of the pass and where nothing in it waits for rain.
     pub rain: Option<DayState>,
+    /// Days since the pass whose rain nobody measured; today counts once it is over.
+    pub unmeasured_days: u32,
     /// When it wears off against the field's weeds, once rain has set it.
     pub ends: Option<DateRange>,
     /// The same for each partner.
@@ -167,6 +169,7 @@ impl PreNow {
         Self {
             applied_on: pass.applied_on,
             rain: pass.now().copied(),
+            unmeasured_days: pass.unmeasured_days(),
             ends: pass.ends(input),
             partners: pass
                 .residual

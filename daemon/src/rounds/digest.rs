@@ -407,6 +407,7 @@ fn clocks(at: &FieldNow<'_>) -> FieldClocks {
     FieldClocks {
         pre_on: pre.map(|pre| pre.applied_on),
         rain_since_pre_in: pre_state.map(|state| state.firm.rain_in),
+        rain_unknown_days: pre.map_or(0, |pre| pre.unmeasured_days),
         pre_set_on: pre_state.and_then(|state| state.firm.set_on),
         residual_ends: pre.and_then(|pre| pre.ends).map(|ends| ends.earliest),
         post_closes: now.post_window.filter(|_| !is_sprayed).map(closes),

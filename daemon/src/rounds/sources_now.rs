@@ -116,7 +116,9 @@ fn is_on(book: &Book, source: SourceName) -> bool {
         SourceName::Nws => weather.nws.is_some(),
         SourceName::MetNorway => weather.met_norway.is_some(),
         SourceName::OpenMeteo => weather.open_meteo.is_some(),
-        _ => false,
+        SourceName::Mesonet => weather.mesonet.is_some(),
+        SourceName::Acis => weather.acis.is_some(),
+        SourceName::History | SourceName::Files | SourceName::Gauge => false,
     }
 }
 

@@ -254,8 +254,10 @@ pub struct FieldLine {
 pub struct FieldClocks {
     /// Day of the pre pass.
     pub pre_on: Option<NaiveDate>,
-    /// Rain since then, inches.
+    /// Rain measured since then, inches.
     pub rain_since_pre_in: Option<f64>,
+    /// Days since then whose rain nobody measured.
+    pub rain_unknown_days: u32,
     /// Day on which rain set the pre.
     pub pre_set_on: Option<NaiveDate>,
     /// First day on which the residual of the pre may end.

@@ -366,6 +366,10 @@ fn a_field_line_keeps_to_what_still_matters() {
         ..FieldClocks::default()
     };
     assert_eq!(line(waiting), "Pre 9 days ago, 0.3 in rain since; post by May 26.");
+    let gap = FieldClocks { rain_unknown_days: 7, post_closes: None, ..waiting };
+    assert_eq!(line(gap), "Pre 9 days ago, 0.3 in rain since and 7 days unknown.");
+    let unseen = FieldClocks { rain_since_pre_in: Some(0.0), ..gap };
+    assert_eq!(line(unseen), "Pre 9 days ago, rain of 7 days unknown.");
     let set = FieldClocks { pre_set_on: Some(day(-4)), residual_ends: Some(day(10)), ..waiting };
     assert_eq!(line(set), "Pre set May 16; residual to May 30; post by May 26.");
     let faded = FieldClocks { residual_ends: Some(day(-1)), ..set };

@@ -86,9 +86,9 @@ pub(super) const NAMES: [&str; 62] = [
     "subject_name",
 ];
 /// What that wording may use.
-pub(super) const VARIABLES: [&str; 19] = [
+pub(super) const VARIABLES: [&str; 20] = [
     "sender", "date", "name", "calls", "due", "hours", "fields", "topic", "farm", "field", "crop",
-    "stage", "days", "rain", "subject", "by", "time", "words", "ends",
+    "stage", "days", "rain", "subject", "by", "time", "words", "ends", "unknown",
 ];
 
 /// Findings of one farm that read alike, told together.
@@ -485,7 +485,7 @@ impl Writer<'_> {
         let pre = match clocks.pre_set_on {
             _ if is_behind => None,
             Some(date) => Some(dated("pre_set", date)),
-            None => clocks.pre_on.map(|on| self.waiting_pre(on, clocks.rain_since_pre_in)),
+            None => clocks.pre_on.map(|on| self.waiting_pre(on, clocks)),
         };
         let ends = clocks.residual_ends.filter(|_| !is_behind).or(clocks.renewed_ends);
         let post = clocks
@@ -501,12 +501,15 @@ impl Writer<'_> {
         [pre, residual, post, next_post, sidedress].into_iter().flatten().collect()
     }
 
-    fn waiting_pre(&self, on: NaiveDate, rain_in: Option<f64>) -> String {
-        let count = (self.input.date - on).num_days().max(0);
-        let days = self.wording.say(self.input.language, "frame.days", context! { count });
-        let rain = rain_in.map(facts::rain);
+    fn waiting_pre(&self, on: NaiveDate, clocks: &FieldClocks) -> String {
+        let count =
+            |count: i64| self.wording.say(self.input.language, "frame.days", context! { count });
+        let days = count((self.input.date - on).num_days().max(0));
+        let unknown = Some(clocks.rain_unknown_days).filter(|days| *days > 0);
+        let unknown = unknown.map(|days| count(days.into())).unwrap_or_default();
+        let rain = clocks.rain_since_pre_in.map(facts::rain);
         let key = if rain.as_deref() == Some("") { "pre_dry" } else { "pre" };
-        self.say(key, context! { days, rain => rain.unwrap_or_default() })
+        self.say(key, context! { days, unknown, rain => rain.unwrap_or_default() })
     }
 
     /// Date and counts, then as much of the worst item as the subject has room for.

@@ -128,7 +128,13 @@ impl PreCourse {
         if let Some(set_on) = self.set_on() {
             return now.firm.set_on == Some(set_on);
         }
-        now.firm.missing_days <= u32::from(!self.rain_today_is_measured)
+        self.unmeasured_days() == 0
+    }
+
+    /// Days since the pass whose rain nobody measured; today counts once it is over.
+    pub fn unmeasured_days(&self) -> u32 {
+        let today = u32::from(!self.rain_today_is_measured);
+        self.now().map_or(0, |now| now.firm.missing_days.saturating_sub(today))
     }
 
     /// Whether so much measured rain came soon after the pass that it may be washed too deep.
