@@ -364,11 +364,37 @@ pub(super) async fn close(tx: &mut Tx, id: &str, closing: &Closing) -> Result<bo
         return Ok(false);
     }
     texts::hold_idle(tx, id, closing.at).await?;
+    for text in texts::half_settled(tx, id).await? {
+        let why = "a part of it was settled before it went; the rest is told anew";
+        if texts::hold(tx, &text, why, closing.at).await? {
+            forget_untold(tx, &text, closing.at).await?;
+        }
+    }
     Ok(true)
 }
 
-/// Whether any text that carries the notice went, may have gone, or is still to go: one that waits
-/// has others to tell and names this one's field all the same.
+/// Forgets what a text that will not go was to tell and what still holds, so that the next round
+/// tells it.
+pub(super) async fn forget_untold(tx: &mut Tx, text: &str, now: DateTime<Utc>) -> Result<()> {
+    let open: Vec<String> = with_tx!(&mut *tx, connection => sqlx::query_scalar(
+        "-- notice.untold
+        SELECT notice.id FROM notice
+        JOIN outbox_notice ON outbox_notice.notice_id = notice.id
+        WHERE outbox_notice.outbox_id = $1 AND notice.state = 'open' AND notice.expires_at > $2
+        ORDER BY notice.id")
+        .bind(text)
+        .bind(now)
+        .fetch_all(connection)
+        .await?);
+    for id in open {
+        if !may_have_gone(tx, &id).await? {
+            forget(tx, &id).await?;
+        }
+    }
+    Ok(())
+}
+
+/// Whether any text that carries the notice went, may have gone, or is still to go.
 async fn may_have_gone(tx: &mut Tx, id: &str) -> Result<bool> {
     let texts: i64 = with_tx!(tx, connection => sqlx::query_scalar(
         "-- notice.may_have_gone
