@@ -5,6 +5,9 @@ use super::{Wording, gsm7};
 use furrowbell_config::people::Language;
 use minijinja::context;
 
+/// Characters in which a reader must find who writes and about which field.
+const NAMED_WITHIN: usize = 90;
+
 /// One thing to do, at one or several places.
 struct Line<'a> {
     topic: &'static str,
@@ -28,7 +31,7 @@ struct Place<'a> {
 impl Wording {
     /// One text that tells several findings, the most pressing first, each with every field it
     /// names: those of one topic and action in a sentence, others on a line each. `None` when two
-    /// segments do not hold it.
+    /// segments do not hold it or its first field would be named late.
     pub fn bundle(&self, findings: &[TextInput<'_>]) -> Option<String> {
         let first = findings.first()?;
         let mut lines: Vec<Line<'_>> = Vec::new();
@@ -45,7 +48,9 @@ impl Wording {
         };
         let text = gsm7::plain(&said);
         let fits = gsm7::septets(&text).is_some_and(|septets| septets <= gsm7::TWO_SEGMENTS);
-        fits.then_some(text)
+        let name = gsm7::plain(first.fields.first()?.name);
+        let early = text.find(&name).is_some_and(|at| at + name.len() <= NAMED_WITHIN);
+        (fits && early).then_some(text)
     }
 
     fn line_of<'a>(&self, finding: &TextInput<'a>) -> Line<'a> {

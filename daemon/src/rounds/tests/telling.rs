@@ -19,7 +19,7 @@ async fn what_the_budget_does_not_hold_waits_for_the_next_morning() {
     let names = ["North 8", "North 80", "Creek", "Hill", "Slough"];
     let findings: Vec<_> =
         names.into_iter().zip(pounds.map(|lb| routine(lb, "2026-05-25"))).collect();
-    one_by_one(&stage, &findings).await;
+    stage.decide_one_by_one(&findings).await;
     assert_eq!(stage.send().await.len(), 1, "texts keep apart");
     assert_eq!(stage.send_at("2026-05-20T15:15:00Z").await.len(), 1);
     assert_eq!(stage.send_at("2026-05-20T22:00:00Z").await.len(), 1, "three routine texts a day");
@@ -38,7 +38,7 @@ async fn a_text_that_would_come_too_late_is_held_back_and_said() {
     let pounds = [110.0, 120.0, 130.0, 140.0];
     let findings: Vec<_> =
         all.into_iter().zip(pounds.map(|lb| routine(lb, "2026-05-21"))).collect();
-    one_by_one(&stage, &findings[..3]).await;
+    stage.decide_one_by_one(&findings[..3]).await;
     let fields = super::stage::fields(&stage.desk, &findings);
     let composed = stage.desk.compose(&fields, utc(MORNING)).await.unwrap();
     assert_eq!((composed.tellings.len(), composed.held.len()), (0, 1));
@@ -77,7 +77,7 @@ async fn urgent_goes_first_and_over_the_budget() {
     let sent = stage.send().await;
     assert_eq!(sent.len(), 1, "one round, one text: {sent:?}");
     assert!(sent[0].contains("STOP"), "the hint is in the first that goes: {sent:?}");
-    let places = ["Slough", "Hill", "North 8 ", "North 80", "Creek"].map(|name| sent[0].find(name));
+    let places = ["Slough", "Hill", "Creek"].map(|name| sent[0].find(name));
     assert!(places.is_sorted() && places[0].is_some(), "urgent and sooner first: {sent:?}");
     assert_eq!(stage.text().await.text.urgency, Urgency::Urgent);
 }
@@ -89,12 +89,12 @@ async fn urgent_goes_over_the_budget() {
         .into_iter()
         .map(|name| (name, routine(110.0, "2026-05-25")))
         .collect();
-    one_by_one(&stage, &findings).await;
+    stage.decide_one_by_one(&findings).await;
     findings.push(("Hill", urgent(140.0, "2026-05-25")));
     stage.decide(&findings).await;
     let sent = stage.send_at("2026-05-20T16:00:00Z").await;
     assert_eq!(sent.len(), 4);
-    assert!(sent[3].contains("Hill"), "{sent:?}");
+    assert!(sent.iter().any(|body| body.contains("Hill")), "{sent:?}");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -128,6 +128,7 @@ async fn two_rounds_tell_once_and_a_later_version_again() {
     stage.decide(&[("Creek", finding.clone())]).await;
     stage.decide(&[("Creek", finding.clone())]).await;
     assert_eq!(stage.send().await.len(), 1);
+    stage.at(NEXT_MORNING);
     stage.decide(&[("Creek", Finding { version: 2, ..finding })]).await;
     assert_eq!(stage.send().await.len(), 1);
     assert_eq!(stage.texts().await.len(), 2);
@@ -253,11 +254,4 @@ async fn the_hint_that_stop_ends_the_texts_comes_first_and_every_thirty_days() {
         }
     }
     assert_eq!(hinted, [0, 30, 60]);
-}
-
-/// Each finding in a round of its own.
-async fn one_by_one(stage: &Stage, findings: &[(&str, Finding)]) {
-    for count in 1..=findings.len() {
-        stage.decide(&findings[..count]).await;
-    }
 }
