@@ -244,7 +244,7 @@ impl Stage<'_> {
                 zoned(at, book.service.zone),
                 topics.into_iter().collect::<Vec<_>>().join(", ")
             );
-            say!("    > {}\n", text.body);
+            say!("    > {}\n", text.body.replace('\n', "\n      "));
         }
         Ok(())
     }

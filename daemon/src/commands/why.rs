@@ -71,7 +71,7 @@ pub async fn run(args: WhyArgs) -> Result<(), Failure> {
             say!("  {line}");
         }
         for queued in texts {
-            say!("  text {}: {}", queued.text.id, queued.text.body);
+            say!("  text {}: {}", queued.text.id, queued.text.body.replace('\n', "\n    "));
         }
     }
     Ok(())

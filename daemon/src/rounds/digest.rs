@@ -113,18 +113,19 @@ impl Desk {
         let (mut sent, mut expired) = (Vec::new(), Vec::new());
         for queued in self.texts_in_play(since).await? {
             let notices = self.store.notices_of_text(&queued.text.id).await?;
-            let Some(told) = self.told(advisor, &queued, &notices) else { continue };
-            match queued.state {
-                TextState::Expired => expired.push(ExpiredLine {
-                    to: told.to,
-                    fields: told.fields,
-                    topic: told.topic,
-                }),
-                TextState::Waiting if queued.text.due_at > now && queued.attempts == 0 => {
-                    held_back.push(self.waiting_line(told, &queued, now));
+            for told in self.told(advisor, &queued, &notices) {
+                match queued.state {
+                    TextState::Expired => expired.push(ExpiredLine {
+                        to: told.to,
+                        fields: told.fields,
+                        topic: told.topic,
+                    }),
+                    TextState::Waiting if queued.text.due_at > now && queued.attempts == 0 => {
+                        held_back.push(self.waiting_line(told, &queued, now));
+                    }
+                    TextState::Held => {}
+                    _ => sent.push(sent_line(told, &queued, &notices)),
                 }
-                TextState::Held => {}
-                _ => sent.push(sent_line(told, &queued, &notices)),
             }
         }
         let issued = own.iter().filter_map(|at| at.forecast_issued).min();
@@ -205,21 +206,26 @@ impl Desk {
         Ok(texts)
     }
 
-    /// Whom a text told what, if the advisor looks after any of its fields.
-    fn told(&self, advisor: &Person, queued: &Queued, notices: &[Notice]) -> Option<Told> {
-        let own = |notice: &&Notice| {
+    /// Whom a text told what, topic by topic, if the advisor looks after any field of the topic.
+    fn told(&self, advisor: &Person, queued: &Queued, notices: &[Notice]) -> Vec<Told> {
+        let own = |notice: &Notice| {
             let field = self.book.field(&notice.identity.field);
             let farm = field.and_then(|field| self.book.farm(&field.farm));
             farm.is_some_and(|farm| farm.advisors.contains(&advisor.id))
         };
-        let topic = notices.iter().find(own)?.identity.topic;
         let name = |notice: &Notice| {
             let id = &notice.identity.field;
             self.book.field(id).map_or(id.clone(), |field| field.name.clone())
         };
         let id = &queued.text.person;
         let to = self.book.person(id).map_or(id.clone(), |person| person.name.clone());
-        Some(Told { to, fields: notices.iter().map(name).collect(), topic })
+        let topics: BTreeSet<Topic> =
+            notices.iter().filter(|notice| own(notice)).map(|one| one.identity.topic).collect();
+        let told = |topic| {
+            let of_topic = notices.iter().filter(|notice| notice.identity.topic == topic);
+            Told { to: to.clone(), fields: of_topic.map(name).collect(), topic }
+        };
+        topics.into_iter().map(told).collect()
     }
 
     async fn held_back(
@@ -333,8 +339,10 @@ fn due(at: &FieldNow<'_>, finding: &Finding) -> Due {
 
 fn sent_line(told: Told, queued: &Queued, notices: &[Notice]) -> SentLine {
     let answered = |notice: &Notice| {
-        notice.closed.as_ref().is_some_and(|closing| closing.ending == Ending::Answered)
+        notice.identity.topic == told.topic
+            && notice.closed.as_ref().is_some_and(|closing| closing.ending == Ending::Answered)
     };
+    let replied = notices.iter().any(answered);
     SentLine {
         to: told.to,
         fields: told.fields,
@@ -347,7 +355,7 @@ fn sent_line(told: Told, queued: &Queued, notices: &[Notice]) -> SentLine {
                 SentState::Waiting
             }
         },
-        replied: notices.iter().any(answered),
+        replied,
     }
 }
 

@@ -1,5 +1,6 @@
 //! Rounds as they run, over a record of their own and a pretended clock.
 
+mod bundling;
 mod correcting;
 mod digesting;
 mod faults;

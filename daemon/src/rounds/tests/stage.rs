@@ -87,6 +87,13 @@ impl Stage {
         decide(&self.desk, findings).await;
     }
 
+    /// Each finding in a round of its own, so that each gets a text of its own.
+    pub async fn decide_one_by_one(&self, findings: &[(&str, Finding)]) {
+        for count in 1..=findings.len() {
+            self.decide(&findings[..count]).await;
+        }
+    }
+
     /// Sends what is due and gives the bodies in order, digests left out.
     pub async fn send(&self) -> Vec<String> {
         let sent = self.desk.send_due(&CancellationToken::new()).await.unwrap();
@@ -144,7 +151,7 @@ pub fn fields<'a>(desk: &'a Desk, findings: &[(&str, Finding)]) -> Vec<FieldNow<
     desk.book.fields.iter().map(field_now).collect()
 }
 
-/// A routine finding that is told until the day before `expires`; pounds ten apart make two texts.
+/// A routine finding that is told until the day before `expires`.
 pub fn routine(pounds: f64, expires: &str) -> Finding {
     let expires = date(expires);
     Finding {
