@@ -72,8 +72,9 @@ impl Wording {
     /// SENDER: what to do, where and by when. Why. How to answer.
     fn one_act(&self, input: &TextInput<'_>, line: &Line<'_>) -> String {
         let stop = self.stop(input);
-        let said = [&self.act(input.language, line), &line.why, &line.reply, &line.label, &stop];
-        format!("{}: {}", input.sender, joined(said))
+        let act = self.act(input.language, line);
+        let said = joined(&[&act, &line.why, &line.reply, &line.label, &stop]);
+        format!("{}: {said}", input.sender)
     }
 
     /// SENDER: a line for each thing to do, then how to answer.
@@ -90,7 +91,7 @@ impl Wording {
                     said.push_str(if number == 0 { ". " } else { ": " });
                     said.push_str(&line.alone);
                 }
-                _ => said.push_str(&joined([&self.act(language, line), &line.why])),
+                _ => said.push_str(&joined(&[&self.act(language, line), &line.why])),
             }
         }
         let reply = match lines {
@@ -107,7 +108,7 @@ impl Wording {
             _ => self.say(language, "frame.caution", context! {}),
         };
         said.push('\n');
-        said + &joined([&reply, &label, &self.stop(input)])
+        said + &joined(&[&reply, &label, &self.stop(input)])
     }
 
     /// What to do and where; the deadline once where all share it.
@@ -117,17 +118,17 @@ impl Wording {
         let places = if shared && detail_shared {
             let names: Vec<&str> =
                 line.places.iter().flat_map(|place| place.names.iter().copied()).collect();
-            joined([&self.listed(language, &names, names.len()), &line.places[0].detail])
+            joined(&[&self.listed(language, &names, names.len()), &line.places[0].detail])
         } else {
             let place = |place: &Place<'_>| {
                 let by = if shared { "" } else { &place.by };
                 let names = self.listed(language, &place.names, place.names.len());
-                joined([names.as_str(), &place.detail, by])
+                joined(&[names.as_str(), &place.detail, by])
             };
             line.places.iter().map(place).collect::<Vec<_>>().join(", ")
         };
         let by = if shared { &line.places[0].by } else { "" };
-        let act = joined([line.act.as_str(), by]);
+        let act = joined(&[line.act.as_str(), by]);
         self.say(language, "frame.one_act", context! { act, places })
     }
 
@@ -171,7 +172,7 @@ impl<'a> Line<'a> {
     }
 }
 
-fn joined<const N: usize>(parts: [impl AsRef<str>; N]) -> String {
-    let parts = parts.iter().map(AsRef::as_ref).filter(|part| !part.is_empty());
-    parts.collect::<Vec<_>>().join(" ")
+fn joined(parts: &[&str]) -> String {
+    let said: Vec<&str> = parts.iter().copied().filter(|part| !part.is_empty()).collect();
+    said.join(" ")
 }

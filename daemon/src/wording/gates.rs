@@ -235,8 +235,8 @@ fn bundle_holds(text: &str, inputs: &[TextInput<'_>]) {
     assert!(name + first.fields[0].name.len() <= 90, "field named late: {text}");
     // A name is read at one glance, however many words it has.
     let names = inputs.iter().flat_map(|input| &input.fields);
-    let named = names.fold(text.to_owned(), |said, field| said.replace(field.name, "Field"));
-    for part in read_apart(&named) {
+    let short = names.fold(text.to_owned(), |said, field| said.replace(field.name, "Field"));
+    for part in read_apart(&short) {
         assert!(words(&part).len() <= 14, "long part \"{part}\" in: {text}");
     }
     for input in inputs {
