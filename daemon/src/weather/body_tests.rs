@@ -168,7 +168,7 @@ struct Bits {
 impl Bits {
     fn put(&mut self, bits: u8, count: usize) {
         for bit in (0..count).map(|at| bits >> at & 1) {
-            if self.used % 8 == 0 {
+            if self.used.is_multiple_of(8) {
                 self.bytes.push(0);
             }
             *self.bytes.last_mut().unwrap() |= bit << (self.used % 8);

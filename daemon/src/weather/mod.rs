@@ -29,6 +29,8 @@ pub use sources::Sources;
 #[cfg(test)]
 mod body_tests;
 #[cfg(test)]
+mod local_day_tests;
+#[cfg(test)]
 mod mutation_tests;
 #[cfg(test)]
 mod recorded_tests;
