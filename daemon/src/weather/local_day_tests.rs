@@ -88,7 +88,7 @@ fn assert_days(midnights: [&str; 4], hours: &[Hour]) {
     }
 }
 
-fn grid(periods: Vec<Value>) -> Vec<Hour> {
+fn grid(periods: &[Value]) -> Vec<Hour> {
     let body = json!({"properties": {"updateTime": "2026-03-06T18:00:00-06:00",
         "quantitativePrecipitation": {"uom": "wmoUnit:mm", "values": periods}}});
     let cell = Cell::new("OAX", 59, 58).unwrap();
@@ -102,7 +102,7 @@ fn a_total_from_one_local_midnight_to_the_next_is_that_days_rain() {
             let period = format!("{}/{}", midnights[at], midnights[at + 1]);
             json!({"validTime": period, "value": RAIN[at]})
         };
-        assert_days(midnights, &grid((0..3).map(total).collect()));
+        assert_days(midnights, &grid(&(0..3).map(total).collect::<Vec<_>>()));
     }
 }
 
@@ -112,8 +112,11 @@ fn hours_of_the_weather_service_may_be_written_with_a_local_offset_or_in_utc() {
         let hours = hours(midnights, lengths);
         let value =
             |start: String, rain: f64| json!({"validTime": format!("{start}/PT1H"), "value": rain});
-        let local = grid(hours.iter().map(|(at, mm)| value(at.to_rfc3339(), *mm)).collect());
-        let utc = grid(hours.iter().map(|(at, mm)| value(at.to_utc().to_rfc3339(), *mm)).collect());
+        let local =
+            grid(&hours.iter().map(|(at, mm)| value(at.to_rfc3339(), *mm)).collect::<Vec<_>>());
+        let utc = grid(
+            &hours.iter().map(|(at, mm)| value(at.to_utc().to_rfc3339(), *mm)).collect::<Vec<_>>(),
+        );
         assert_eq!(local, utc);
         assert_days(midnights, &local);
     }
