@@ -43,9 +43,8 @@ const SWAPS: [&str; 20] = [
 ];
 
 const GRID: &[u8] = include_bytes!("testdata/small_grid.json");
-const POINT: &[u8] = include_bytes!("testdata/recorded/nws/point_39.7456,-97.0892.json");
-const PLACES: &[u8] =
-    include_bytes!("testdata/recorded/open-meteo/forecast_multi_location_trimmed.json");
+const POINT: &[u8] = include_bytes!("testdata/forms/nws/point.json");
+const PLACES: &[u8] = include_bytes!("testdata/forms/open-meteo/forecast_two_places.json");
 const MET: &str = r#"{"properties":{"meta":{"updated_at":"2020-07-20T01:30:57Z","units":{
 "air_temperature":"celsius","precipitation_amount":"mm","relative_humidity":"%","wind_speed":"m/s"}},
 "timeseries":[{"time":"2020-07-22T17:00:00Z","data":{"instant":{"details":{"air_temperature":29.3,

@@ -1,6 +1,7 @@
 //! Every parser over recorded answers, against totals worked out by `tests/weather/totals.py`.
 //!
-//! Excerpts stand beside the code; the whole answers, and many more, are outside the repository.
+//! Answers made by hand in the published forms stand beside the code; the recorded ones are outside
+//! the repository.
 
 use super::grid::Hour;
 use super::layers::Layer;
@@ -14,7 +15,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-const EXCERPTS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/src/weather/testdata/recorded");
+const FORMS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/src/weather/testdata/forms");
 const RECORDED: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/data");
 const TOTALS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/weather/totals.py");
 
@@ -123,7 +124,7 @@ fn expected(folder: &Path) -> Option<BTreeMap<PathBuf, Expected>> {
 /// Compares a parser with Python over both folders of a service. Returns how many files held a
 /// forecast and how many did not.
 fn compared(service: &str, read: impl Fn(&Path, &Expected) -> Answer) -> [(usize, usize); 2] {
-    [EXCERPTS, RECORDED].map(|root| {
+    [FORMS, RECORDED].map(|root| {
         let (mut held, mut refused) = (0, 0);
         let files = expected(&Path::new(root).join(service)).unwrap_or_default();
         for (file, expected) in &files {
@@ -162,8 +163,8 @@ fn spots(number: usize) -> Vec<Spot> {
 }
 
 /// As many as there are, or none where a folder or Python is absent.
-fn assert_counted(counted: [(usize, usize); 2], excerpts: (usize, usize), whole: (usize, usize)) {
-    for (counted, there) in counted.into_iter().zip([excerpts, whole]) {
+fn assert_counted(counted: [(usize, usize); 2], forms: (usize, usize), whole: (usize, usize)) {
+    for (counted, there) in counted.into_iter().zip([forms, whole]) {
         assert!(counted == there || counted == (0, 0), "{counted:?} of {there:?}");
     }
 }
@@ -177,7 +178,7 @@ fn national_weather_service_grids_keep_their_totals_and_nothing_else_is_one() {
 
 #[test]
 fn national_weather_service_places_are_read_as_python_reads_them() {
-    for root in [EXCERPTS, RECORDED] {
+    for root in [FORMS, RECORDED] {
         for (file, expected) in expected(&Path::new(root).join("nws")).unwrap_or_default() {
             let found = nws::read_point(&bytes(&file)).ok().map(|read| read.payload);
             let found = found.map(|at| (at.cell.to_string(), at.zone.map(|z| z.name().to_owned())));
@@ -211,21 +212,21 @@ fn open_meteo_forecasts_keep_their_totals_and_refusals_are_refused() {
 
 #[test]
 fn a_refusal_of_open_meteo_is_named_in_its_own_words() {
-    let file = Path::new(EXCERPTS).join("open-meteo/error_400.json");
+    let file = Path::new(FORMS).join("open-meteo/error_400.json");
     let fault = open_meteo::read(&bytes(&file), &spots(1)).unwrap_err();
     let said = "is a refusal: Latitude must be in range of -90 to 90°. Given: 999.0.";
     assert_eq!((fault.what.as_str(), fault.cut_short), (said, false));
 }
 
 fn hours(file: &str) -> Vec<Hour> {
-    let body = bytes(&Path::new(EXCERPTS).join(file));
+    let body = bytes(&Path::new(FORMS).join(file));
     let read = match file.split_once('/').unwrap().0 {
         "met-norway" => {
             let wrapper: Value = serde_json::from_slice(&body).unwrap();
             met_norway::read(wrapper["data"].to_string().as_bytes(), spots(1)[0])
         }
         "open-meteo" => open_meteo::read(&body, &spots(1)),
-        _ => nws::read_grid(&body, &Cell::new("BMX", 32, 69).unwrap()),
+        _ => nws::read_grid(&body, &Cell::new("OAX", 59, 58).unwrap()),
     };
     let Payload::Hours(mut forecasts) = read.unwrap().payload else { panic!("{file}") };
     forecasts.remove(0).hours
@@ -242,26 +243,29 @@ fn near(found: Option<f64>, expected: f64) -> bool {
 
 /// Read off the files by eye, for machines without Python.
 #[test]
-fn hours_of_the_excerpts_are_what_their_text_says() {
-    // 2.286 mm over six hours, a held gust of 42.596 km/h.
-    let grid = hours("nws/gridpoint_BMX-32-69.json");
-    assert!(near(at(&grid, "2024-02-28T20:00:00Z").rain_mm, 2.286 / 6.0));
-    assert!(near(at(&grid, "2024-02-28T03:00:00Z").gust_mps, 42.596 / 3.6));
-    // 3.0 mm from midnight to six; the moment's values are those of its first hour alone.
-    let met = hours("met-norway/compact_40.7,-74.0.json");
-    let midnight = at(&met, "2020-07-23T00:00:00Z");
-    assert_eq!((midnight.temp_c, midnight.rain_mm, midnight.spread), (Some(26.7), Some(0.5), true));
-    let one = at(&met, "2020-07-23T01:00:00Z");
-    assert_eq!((one.temp_c, one.rain_mm), (None, Some(0.5)));
-    assert_eq!(at(&met, "2020-07-29T06:00:00Z").rain_mm, None);
-    // 1.008 inch in the hour before one o'clock, by a clock five hours behind.
-    let open = hours("open-meteo/forecast_toronto_clock_change.json");
-    assert!(near(at(&open, "2026-03-07T05:00:00Z").rain_mm, 1.008 * 25.4));
+fn hours_made_by_hand_are_what_their_text_says() {
+    // 2.829 mm over six hours, a held gust of 35.077 km/h.
+    let grid = hours("nws/gridpoint.json");
+    assert!(near(at(&grid, "2027-02-28T20:00:00Z").rain_mm, 2.829 / 6.0));
+    assert!(near(at(&grid, "2027-02-28T03:00:00Z").gust_mps, 35.077 / 3.6));
+    // 3.4 mm from midnight to six; the moment's values are those of its first hour alone.
+    let met = hours("met-norway/compact.json");
+    let midnight = at(&met, "2027-07-23T00:00:00Z");
+    assert_eq!(
+        (midnight.temp_c, midnight.rain_mm, midnight.spread),
+        (Some(22.4), Some(3.4 / 6.0), true)
+    );
+    let one = at(&met, "2027-07-23T01:00:00Z");
+    assert_eq!((one.temp_c, one.rain_mm), (None, Some(3.4 / 6.0)));
+    assert_eq!(at(&met, "2027-07-29T06:00:00Z").rain_mm, None);
+    // 0.806 inch in the hour before one o'clock, by a clock five hours behind.
+    let open = hours("open-meteo/forecast_clock_change.json");
+    assert!(near(at(&open, "2026-03-07T05:00:00Z").rain_mm, 0.806 * 25.4));
 }
 
 #[test]
 fn a_value_of_another_type_is_missing_and_takes_nothing_with_it() {
-    let file = Path::new(EXCERPTS).join("met-norway/compact_40.7,-74.0.json");
+    let file = Path::new(FORMS).join("met-norway/compact.json");
     let mut answer = serde_json::from_slice::<Value>(&bytes(&file)).unwrap()["data"].take();
     let first = &mut answer["properties"]["timeseries"][0]["data"]["instant"]["details"];
     first["wind_speed"] = "3.3".into();
@@ -269,5 +273,5 @@ fn a_value_of_another_type_is_missing_and_takes_nothing_with_it() {
     let read = met_norway::read(answer.to_string().as_bytes(), spots(1)[0]).unwrap();
     let Payload::Hours(forecasts) = read.payload else { panic!("days") };
     let hour = forecasts[0].hours[0];
-    assert_eq!((hour.wind_mps, hour.temp_c), (None, Some(27.6)));
+    assert_eq!((hour.wind_mps, hour.temp_c), (None, Some(23.1)));
 }
