@@ -21,10 +21,11 @@ const REGULAR: TimeDelta = TimeDelta::minutes(66);
 
 /// A farm whose five fields lie in one cell, with a forecast of 11 C on record.
 struct Farm {
-    server: MockServer,
-    stage: Stage,
+    // What it answers goes before the server does, which is then handed to the next test.
     places: Vec<MockGuard>,
     cell: Option<MockGuard>,
+    server: MockServer,
+    stage: Stage,
     next: DateTime<Utc>,
 }
 
@@ -46,7 +47,7 @@ impl Farm {
         );
         let stage = Stage::with(START, &nws, "", Outside::Real).await;
         let next = pull(&stage).await;
-        let farm = Self { server, stage, places, cell, next };
+        let farm = Self { places, cell, server, stage, next };
         farm.keeps_its_forecast().await;
         farm
     }
