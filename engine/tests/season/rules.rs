@@ -3,24 +3,11 @@
 use crate::field::{Field, date};
 use chrono::{Days, NaiveDate};
 use furrowbell_engine::clocks::{DateRange, Stage};
-use furrowbell_engine::findings::{EarlyReason, Evidence, LossRule, PostReason, Topic, Urgency};
+use furrowbell_engine::findings::{Evidence, PostReason, Topic, Urgency};
 use furrowbell_engine::journal::Event;
-use furrowbell_engine::plan::{NitrogenSource, Placement};
-use furrowbell_engine::reference::Standing;
 use furrowbell_engine::season::Unknown;
-use furrowbell_engine::units::{Celsius, Inches, Millimetres, NitratePpm, PoundsPerAcre};
+use furrowbell_engine::units::{Celsius, Inches, Millimetres};
 use furrowbell_engine::weather::{Kind, Sourced};
-
-fn versions(field: &Field, topic: Topic) -> Vec<u32> {
-    let mut versions: Vec<u32> =
-        field.raised(topic, date(5, 1), 100).into_iter().map(|(_, version)| version).collect();
-    versions.dedup();
-    versions
-}
-
-fn first_day(field: &Field, topic: Topic) -> Option<NaiveDate> {
-    field.raised(topic, date(5, 1), 100).first().map(|(day, _)| *day)
-}
 
 #[test]
 fn nothing_happens_before_anything_is_done() {
@@ -51,14 +38,14 @@ fn a_dry_pre_is_told_at_five_seven_and_ten_days_and_then_gives_way_to_the_post_w
 fn without_a_crop_to_spray_over_weeds_taken_to_be_up_are_a_fourth_telling() {
     let mut field = Field::corn();
     field.journal.retain(|entry| entry.event != Event::Planted);
-    assert_eq!(versions(&field, Topic::RainNeeded), [1, 2, 3, 4]);
+    assert_eq!(field.versions(Topic::RainNeeded), [1, 2, 3, 4]);
 }
 
 #[test]
 fn enough_measured_rain_sets_the_pre_and_is_news_for_five_days() {
     let mut field = Field::corn();
     field.rain(date(5, 6), 1.3, Kind::Radar);
-    assert_eq!(versions(&field, Topic::RainNeeded), [0; 0]);
+    assert_eq!(field.versions(Topic::RainNeeded), [0; 0]);
     let told = field.raised(Topic::RainSet, date(5, 1), 60);
     assert_eq!(told.first().map(|it| it.0), Some(date(5, 6)));
     assert_eq!(told.last().map(|it| it.0), Some(date(5, 10)));
@@ -175,7 +162,7 @@ fn the_residual_is_told_before_its_earliest_end_and_opens_the_post_window_there(
     for week in 0..10 {
         field.rain(date(5, 4) + Days::new(7 * week), 1.2, Kind::Radar);
     }
-    let first = first_day(&field, Topic::ResidualEnding).unwrap();
+    let first = field.first_day(Topic::ResidualEnding).unwrap();
     let Evidence::ResidualEnding { ends, dry, .. } =
         field.find(first, Topic::ResidualEnding).unwrap().evidence
     else {
@@ -237,10 +224,10 @@ fn a_hold_silences_its_topic_until_its_day() {
 fn emergence_is_told_for_three_days_unless_somebody_said_it_first() {
     let mut field = Field::corn();
     // Seed zone dry after a month without rain: 115 + 30 GDD, at 14.4 a day from 2 May on.
-    assert_eq!(first_day(&field, Topic::Emergence), Some(date(5, 12)));
+    assert_eq!(field.first_day(Topic::Emergence), Some(date(5, 12)));
     assert_eq!(field.raised(Topic::Emergence, date(5, 1), 60).len(), 3);
     field.note(date(5, 11), Event::StageSeen { stage: Stage::Emerged });
-    assert_eq!(first_day(&field, Topic::Emergence), None);
+    assert_eq!(field.first_day(Topic::Emergence), None);
     assert_eq!(field.on(date(5, 12)).now.unwrap().emerged_on, Some(DateRange::on(date(5, 11))));
 }
 
@@ -298,105 +285,6 @@ fn cold_after_planting_is_told_ahead_as_provisional() {
 }
 
 #[test]
-fn a_small_starter_opens_sidedress_at_v3_and_a_full_one_at_v5() {
-    let stage_at_opening = |starter: f64| {
-        let mut field = Field::corn();
-        // Enough rain that the soil's supply does not lag.
-        for turn in 0..20 {
-            field.rain(date(4, 3) + Days::new(4 * turn), 0.8, Kind::Radar);
-        }
-        let nitrogen = field.plan.nitrogen.as_mut().unwrap();
-        nitrogen.starter = PoundsPerAcre::new(starter).unwrap();
-        let day = first_day(&field, Topic::SidedressOpen).unwrap();
-        let Evidence::SidedressOpen { stage, early, latest, .. } =
-            field.find(day, Topic::SidedressOpen).unwrap().evidence
-        else {
-            panic!()
-        };
-        assert!(latest.earliest <= latest.likely && latest.likely <= latest.latest);
-        (stage, early)
-    };
-    let small = EarlyReason::SmallStarter { pounds: 20.0 };
-    assert_eq!(stage_at_opening(20.0), (Stage::Vegetative(3), Some(small)));
-    assert_eq!(stage_at_opening(60.0), (Stage::Vegetative(5), None));
-}
-
-#[test]
-fn a_dry_spring_opens_sidedress_early_for_the_soils_sake() {
-    let mut field = Field::corn();
-    for day in &mut field.days {
-        day.high = day.high.map(|high| Sourced { value: Celsius::new(17.0).unwrap(), ..high });
-        day.low = day.low.map(|low| Sourced { value: Celsius::new(7.0).unwrap(), ..low });
-    }
-    let day = field.raised(Topic::SidedressOpen, date(6, 1), 60)[0].0;
-    let Evidence::SidedressOpen { early: Some(EarlyReason::SoilLags { percent, .. }), .. } =
-        field.find(day, Topic::SidedressOpen).unwrap().evidence
-    else {
-        panic!()
-    };
-    assert!(percent >= 20.0);
-}
-
-#[test]
-fn sidedress_turns_to_closing_and_a_reply_ends_it() {
-    let mut field = Field::corn();
-    let (open, closing) = (
-        field.raised(Topic::SidedressOpen, date(5, 20), 60),
-        field.raised(Topic::SidedressClosing, date(5, 20), 60),
-    );
-    assert!(open.last() < closing.first());
-    field.note(closing[0].0, Event::Sidedressed { nitrogen: None });
-    assert!(field.find(closing[0].0, Topic::SidedressClosing).is_none());
-    assert!(field.on(closing[0].0).now.unwrap().sidedress.is_none());
-}
-
-#[test]
-fn a_nitrate_test_sets_the_pounds_and_is_told_again() {
-    let mut field = Field::corn();
-    let first = first_day(&field, Topic::SidedressOpen).unwrap();
-    let told = |field: &Field, today| {
-        let finding = field.find(today, Topic::SidedressOpen).unwrap();
-        let Evidence::SidedressOpen { pounds, tested, .. } = finding.evidence else { panic!() };
-        (finding.version, pounds, tested)
-    };
-    assert_eq!(told(&field, first), (1, 120.0, None));
-    let test = |ppm| Event::NitrateTest { ppm: NitratePpm::new(ppm).unwrap() };
-    field.note(first, test(18.0));
-    // Ohio State Univ. Extension, 2022: 16 to 20 ppm takes 45 lb off. CROP 3140 would leave 56 lb.
-    let (version, pounds, tested) = told(&field, first);
-    let rate = tested.unwrap();
-    assert_eq!((version, rate.on), (2, first));
-    assert!((pounds - 75.0).abs() < 1e-9 && (rate.low_lb - 56.0).abs() < 1e-9);
-    // What goes on without a number is what the test left of the plan.
-    let mut done = Field::corn();
-    done.thresholds.nitrogen_loss_lb_per_acre = 1.0;
-    done.journal.clone_from(&field.journal);
-    done.note(first, Event::Sidedressed { nitrogen: None });
-    let nitrate = |field: &Field| {
-        let season = field.on(first);
-        season.today().unwrap().nitrogen.unwrap().nitrate_lb
-    };
-    let tested = nitrate(&done);
-    done.journal.retain(|entry| !matches!(entry.event, Event::NitrateTest { .. }));
-    // A quarter of UAN is nitrate on the day it goes on: 45 lb less make 11.25 lb less.
-    assert!((nitrate(&done) - tested - 11.25).abs() < 1e-9);
-}
-
-#[test]
-fn a_rich_nitrate_test_leaves_nothing_to_be_urgent_about() {
-    let mut field = Field::corn();
-    let first = first_day(&field, Topic::SidedressOpen).unwrap();
-    field.note(first, Event::NitrateTest { ppm: NitratePpm::new(27.0).unwrap() });
-    let told = field.find(first, Topic::SidedressOpen).unwrap();
-    assert!(matches!(told.evidence, Evidence::SidedressOpen { pounds: 0.0, .. }));
-    assert_eq!(told.version, 2);
-    assert!(field.raised(Topic::SidedressClosing, first, 60).is_empty());
-    // A test from before planting is another season's.
-    field.journal.last_mut().unwrap().date = date(4, 29);
-    assert_eq!(field.find(first, Topic::SidedressOpen).unwrap().version, 1);
-}
-
-#[test]
 fn what_is_past_has_its_spread_too_until_somebody_looks() {
     let mut field = Field::corn();
     let opens = |field: &Field| field.on(date(6, 20)).now.unwrap().sidedress.unwrap().opens;
@@ -425,177 +313,6 @@ fn a_seed_in_moist_ground_under_a_dry_crust_comes_up_as_from_moist_ground() {
     let (deep, shallow) = (emerged(2.5), emerged(0.5));
     // 30 GDD for a dry bed are two days at 14.4.
     assert!(deep < shallow, "{deep} {shallow}");
-}
-
-#[test]
-fn a_low_rig_must_be_through_sooner() {
-    let latest = |clears: f64| {
-        let mut field = Field::corn();
-        let nitrogen = field.plan.nitrogen.as_mut().unwrap();
-        nitrogen.rig_clears = Some(Inches::new(clears).unwrap());
-        field.on(date(5, 25)).now.unwrap().sidedress.unwrap().latest
-    };
-    assert!(latest(12.0).likely < latest(24.0).likely);
-    assert!(latest(12.0).earliest < latest(12.0).latest);
-}
-
-#[test]
-fn wet_soil_costs_nitrate_and_is_told_again_when_it_costs_more() {
-    let mut field = Field::corn();
-    field.thresholds.nitrogen_loss_lb_per_acre = 5.0;
-    for day in date(5, 20).iter_days().take(10) {
-        field.rain(day, 1.6, Kind::Radar);
-    }
-    let told = field.raised(Topic::NitrogenLoss, date(5, 15), 40);
-    let mut versions: Vec<u32> = told.iter().map(|it| it.1).collect();
-    versions.dedup();
-    assert!(versions.len() >= 2 && versions.is_sorted(), "{versions:?}");
-    // The first two saturated days cost nothing.
-    assert!(told[0].0 > date(5, 22));
-    let last = field.find(told.last().unwrap().0, Topic::NitrogenLoss).unwrap();
-    let Evidence::NitrogenLoss { rule, pounds, standing, washed, .. } = last.evidence else {
-        panic!()
-    };
-    assert_eq!((rule, standing), (LossRule::SaturatedDays, Standing::Published));
-    assert!(pounds.low < pounds.likely && pounds.likely < pounds.high);
-    assert!(washed.unwrap().front_in.1 > 12.0);
-    // More N helps until corn passes V11, or while the rig still gets through.
-    let latest = field.on(told[0].0).now.unwrap().sidedress.unwrap().latest;
-    let first = field.find(told[0].0, Topic::NitrogenLoss).unwrap();
-    assert!(first.act_by.unwrap() <= latest.earliest);
-    assert!(
-        told.iter().all(|(day, _)| {
-            field.find(*day, Topic::NitrogenLoss).unwrap().occasion == told[0].0
-        })
-    );
-}
-
-/// Scharf, Univ. of Missouri: over 16 in of rain from April to June goes with a wide shortage of N.
-#[test]
-fn a_spring_with_more_than_sixteen_inches_is_told_by_its_rain() {
-    let mut field = Field::corn();
-    // A shower every other day never saturates the ground for long.
-    for turn in 0..30 {
-        field.rain(date(4, 2) + Days::new(2 * turn), 0.54, Kind::Radar);
-    }
-    let told = field.raised(Topic::NitrogenLoss, date(5, 10), 45);
-    // The thirtieth of them makes 16.2 in, on 30 May.
-    assert_eq!(told[0], (date(5, 30), 1));
-    let finding = field.find(date(5, 30), Topic::NitrogenLoss).unwrap();
-    let Evidence::NitrogenLoss { rule, rain, .. } = finding.evidence else { panic!() };
-    assert_eq!(rule, LossRule::SpringRain);
-    assert!((rain.april_june_in - 16.2).abs() < 1e-6 && rain.whole);
-    // A day that nobody knows leaves a lower bound, and that is past the limit all the same.
-    field.day(date(4, 3)).rain = None;
-    assert!(field.find(date(5, 30), Topic::NitrogenLoss).is_some());
-}
-
-#[test]
-fn ammonia_of_autumn_is_nitrate_by_spring_and_stands_in_place_of_the_plans_starter() {
-    let ammonia = |on: NaiveDate| {
-        let mut field = Field::corn();
-        let nitrogen = field.plan.nitrogen.as_mut().unwrap();
-        nitrogen.starter = PoundsPerAcre::new(150.0).unwrap();
-        nitrogen.starter_source = NitrogenSource::AnhydrousAmmonia;
-        field.note(on, Event::StarterApplied { nitrogen: None, source: None });
-        field
-    };
-    let nitrate = |field: &Field, today| {
-        let season = field.on(today);
-        season.today().unwrap().nitrogen.unwrap().nitrate_lb
-    };
-    let autumn = NaiveDate::from_ymd_opt(2025, 11, 10).unwrap();
-    let (fall, spring, seed) = (ammonia(autumn), ammonia(date(4, 5)), ammonia(date(5, 1)));
-    for today in [date(5, 1), date(5, 20)] {
-        let all = [&seed, &spring, &fall].map(|field| nitrate(field, today));
-        assert!(all[0] < all[1] && all[1] < all[2] && all[2] <= 150.0, "{all:?}");
-    }
-    assert!(nitrate(&seed, date(5, 1)).abs() < 1e-9);
-    // Longer before planting than a crop's nitrogen goes on, it is that of another.
-    let early = ammonia(date(5, 1) - Days::new(221));
-    assert!((nitrate(&early, date(5, 20)) - nitrate(&seed, date(5, 20))).abs() < 1e-9);
-    // A pass that is named counts as named, and beside another on record.
-    let mut both = ammonia(autumn);
-    let (nitrogen, source) = (PoundsPerAcre::new(30.0).ok(), Some(NitrogenSource::Uan32));
-    both.note(date(5, 1), Event::StarterApplied { nitrogen, source });
-    let more = nitrate(&both, date(5, 1)) - nitrate(&fall, date(5, 1));
-    // A quarter of UAN is nitrate on the day it goes on.
-    assert!((more - 7.5).abs() < 1e-9);
-}
-
-#[test]
-fn wet_ground_before_planting_costs_what_autumn_ammonia_has_turned_to() {
-    let mut field = Field::corn();
-    for day in date(4, 15).iter_days().take(8) {
-        field.rain(day, 2.0, Kind::Radar);
-    }
-    let lost = |field: &Field| {
-        let row = field.on(date(5, 1)).today().unwrap().nitrogen.unwrap();
-        (row.lost_lb, row.washed.is_some())
-    };
-    assert_eq!(lost(&field), (0.0, false));
-    let autumn = NaiveDate::from_ymd_opt(2025, 11, 1).unwrap();
-    let nitrogen = PoundsPerAcre::new(150.0).ok();
-    let source = Some(NitrogenSource::AnhydrousAmmonia);
-    field.note(autumn, Event::StarterApplied { nitrogen, source });
-    let (lost, washed) = lost(&field);
-    assert!(lost > 5.0 && washed, "{lost}");
-}
-
-fn with_urea_on_top() -> (Field, NaiveDate) {
-    let mut field = Field::corn();
-    let nitrogen = field.plan.nitrogen.as_mut().unwrap();
-    nitrogen.source = NitrogenSource::Urea;
-    nitrogen.placement = Placement::Surface;
-    let spread = date(6, 8);
-    field.note(spread, Event::Sidedressed { nitrogen: None });
-    (field, spread)
-}
-
-/// North Dakota State Univ.: 2 to 3 warm days cost nothing. Montana State Univ.: half an inch at once
-/// ends the loss; up to 22 % of the urea is lost in a week.
-#[test]
-fn urea_on_top_is_told_while_there_is_time_to_work_it_in() {
-    let (mut field, spread) = with_urea_on_top();
-    let told = field.find(spread, Topic::SurfaceUrea).unwrap();
-    assert_eq!((told.urgency, told.act_by), (Urgency::Urgent, Some(spread + Days::new(2))));
-    let Evidence::SurfaceUrea { losing_from, grace_days, ahead, lost, in_a_week, .. } =
-        told.evidence
-    else {
-        panic!()
-    };
-    assert_eq!((losing_from, ahead), (spread + Days::new(3), None));
-    assert!((grace_days - 2.0).abs() < 1e-9 && lost.high.abs() < 1e-9);
-    assert!((in_a_week.high - 0.22 * 120.0).abs() < 1e-9);
-    // Rain after the loss begins is named, and does not still the telling; rain before it does.
-    field.rain(spread + Days::new(4), 0.6, Kind::Forecast);
-    let late = field.find(spread, Topic::SurfaceUrea).unwrap();
-    let Evidence::SurfaceUrea { ahead: Some(rain), .. } = late.evidence else { panic!() };
-    assert_eq!(rain.date, spread + Days::new(4));
-    field.rain(spread + Days::new(2), 0.6, Kind::Forecast);
-    assert!(field.find(spread, Topic::SurfaceUrea).is_none());
-    // A shower does not.
-    field.rain(spread + Days::new(2), 0.3, Kind::Forecast);
-    assert!(field.find(spread, Topic::SurfaceUrea).is_some());
-}
-
-#[test]
-fn urea_on_top_needs_no_forecast_and_ends_with_a_hoe() {
-    let (mut field, spread) = with_urea_on_top();
-    field.days.retain(|day| day.date <= spread);
-    let told = field.find(spread, Topic::SurfaceUrea).unwrap();
-    assert_eq!((told.urgency, told.act_by), (Urgency::Urgent, Some(spread + Days::new(2))));
-    let (mut field, spread) = with_urea_on_top();
-    let next = spread + Days::new(1);
-    assert!(field.find(next, Topic::SurfaceUrea).is_some());
-    field.note(next, Event::Hoed);
-    assert!(field.find(next, Topic::SurfaceUrea).is_none());
-    // UAN is half urea: a week could cost half as much, which is for the digest.
-    field.journal.pop();
-    field.plan.nitrogen.as_mut().unwrap().source = NitrogenSource::Uan32;
-    assert_eq!(field.find(next, Topic::SurfaceUrea).unwrap().urgency, Urgency::Digest);
-    field.plan.nitrogen.as_mut().unwrap().placement = Placement::InSoil;
-    assert!(field.find(next, Topic::SurfaceUrea).is_none());
 }
 
 #[test]
@@ -648,7 +365,7 @@ fn what_rests_on_a_model_says_so() {
     let mut field = Field::corn();
     field.rain(date(5, 6), 1.3, Kind::Model);
     assert!(field.find(date(5, 7), Topic::RainSet).unwrap().provisional);
-    let up = first_day(&field, Topic::Emergence).unwrap();
+    let up = field.first_day(Topic::Emergence).unwrap();
     assert!(!field.find(up, Topic::Emergence).unwrap().provisional);
     let day = field.day(date(5, 8));
     day.high = day.high.map(|high| Sourced { kind: Kind::Model, ..high });
@@ -700,7 +417,7 @@ fn a_pre_ahead_of_planting_runs_from_its_own_day() {
 fn a_field_without_a_pre_is_told_to_look_for_weeds_once_the_crop_has_leaves() {
     let mut field = Field::corn();
     field.journal.retain(|entry| entry.event == Event::Planted);
-    let day = first_day(&field, Topic::PostOpen).unwrap();
+    let day = field.first_day(Topic::PostOpen).unwrap();
     let open = field.find(day, Topic::PostOpen).unwrap();
     assert!(matches!(open.evidence, Evidence::PostOpen { reason: PostReason::NoPre, .. }));
     assert_eq!(field.on(day).now.unwrap().stage, Some(Stage::Vegetative(1)));
