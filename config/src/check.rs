@@ -81,6 +81,7 @@ pub(crate) fn service(document: &Document, service: &Service, folder: &Path, not
         email(mail, &mut refuse);
     }
     forecast_hosts(weather, document, notes);
+    unobserved(weather, document, notes);
     let order = |key: &str, message: String| document.fault(&format!("/thresholds/{key}"), message);
     let merged = Thresholds::default().with(&service.thresholds);
     threshold_order(&merged, &service.thresholds, notes, order);
@@ -96,6 +97,20 @@ fn forecast_hosts(weather: &WeatherSources, document: &Document, notes: &mut Not
              or the customers' host with a key"
         );
         notes.warnings.push(document.fault("/weather/open_meteo/base_url", message));
+    }
+}
+
+/// Warns where nothing observed would ever come in, and of warnings that would find few fields.
+fn unobserved(weather: &WeatherSources, document: &Document, notes: &mut Notes) {
+    if weather.mesonet.is_none() && weather.acis.is_none() && weather.files.is_none() {
+        let message = "weather: no source of observed days, so rain stays \"likely\" unless a gauge \
+                       reading gives it; want [weather.mesonet], [weather.acis] or [weather.files]";
+        notes.warnings.push(document.fault("/weather", message));
+    }
+    if weather.alerts.is_some() && weather.nws.is_none() {
+        let message = "alerts: many warnings name zones alone, and only [weather.nws] says which \
+                       zones a field lies in";
+        notes.warnings.push(document.fault("/weather/alerts", message));
     }
 }
 
@@ -357,6 +372,12 @@ pub(crate) fn done(field: &FieldEntry, notes: &mut Notes, say: impl Fn(&str, Str
             refuse(key, &format!("{key}: found {date}, before planting on {planted}"));
         }
     }
+    if let (Some(date), Some(planted)) = (done.starter_applied, done.planted)
+        && date > planted
+    {
+        let message = format!("starter_applied: found {date}, after planting on {planted}");
+        refuse("starter_applied", &message);
+    }
     if done.sidedressed.is_none() && done.sidedressed_lb_per_acre.is_some() {
         let message = "sidedressed_lb_per_acre: no pass goes with it; want sidedressed as well";
         refuse("sidedressed_lb_per_acre", message);
@@ -365,8 +386,12 @@ pub(crate) fn done(field: &FieldEntry, notes: &mut Notes, say: impl Fn(&str, Str
     if done.sidedressed.is_some() && is_soybean {
         refuse("sidedressed", "sidedressed: not for soybean, only corn is sidedressed");
     }
-    let anything = [done.planted, done.pre_applied, done.post_applied, done.sidedressed];
-    if field.plan.is_none() && anything.iter().any(Option::is_some) {
+    if done.starter_applied.is_some() && is_soybean {
+        refuse("starter_applied", "starter_applied: not for soybean, only corn has nitrogen");
+    }
+    let passes = [done.pre_applied, done.post_applied, done.starter_applied, done.sidedressed];
+    let anything = passes.into_iter().chain([done.planted]);
+    if field.plan.is_none() && anything.flatten().next().is_some() {
         let message = "done: the field has no plan, so none of its clocks runs".to_owned();
         notes.warnings.push(say("/done", message));
     }

@@ -192,6 +192,7 @@ fn done_of(entry: &DoneEntry) -> Done {
         planted: entry.planted,
         pre_applied: entry.pre_applied,
         post_applied: entry.post_applied,
+        starter_applied: entry.starter_applied,
         sidedressed: entry.sidedressed.map(|date| (date, entry.sidedressed_lb_per_acre)),
     }
 }

@@ -211,6 +211,8 @@ pub struct DoneEntry {
     pub pre_applied: Option<NaiveDate>,
     /// Day of the post pass.
     pub post_applied: Option<NaiveDate>,
+    /// Day on which the starter went on, where that was before planting, in autumn at the earliest.
+    pub starter_applied: Option<NaiveDate>,
     /// Day of the sidedress pass.
     pub sidedressed: Option<NaiveDate>,
     /// N put on in that pass, when it was not as planned.

@@ -55,6 +55,8 @@ pub struct Done {
     pub pre_applied: Option<NaiveDate>,
     /// Day of the post pass.
     pub post_applied: Option<NaiveDate>,
+    /// Day on which the starter went on, where that was before planting.
+    pub starter_applied: Option<NaiveDate>,
     /// Day of the sidedress pass, with the N put on when it was not as planned.
     pub sidedressed: Option<(NaiveDate, Option<PoundsPerAcre>)>,
 }
@@ -65,6 +67,8 @@ impl Field {
         let as_planned = Vec::new;
         let done = &self.done;
         let passes = [
+            done.starter_applied
+                .map(|date| (date, Event::StarterApplied { nitrogen: None, source: None })),
             done.planted.map(|date| (date, Event::Planted)),
             done.pre_applied.map(|date| (date, Event::PreApplied { ingredients: as_planned() })),
             done.post_applied.map(|date| (date, Event::PostApplied { ingredients: as_planned() })),

@@ -13,6 +13,7 @@ mod geometry;
 mod import;
 mod labels;
 mod load;
+pub mod local;
 pub mod people;
 mod replies;
 pub mod schedule;

@@ -5,7 +5,8 @@
 //! hour after it; where the clock repeats an hour, a time in it falls on the first pass only. So a
 //! daily schedule comes once on every local date.
 
-use chrono::{DateTime, NaiveDateTime, TimeDelta, TimeZone, Utc};
+use crate::local;
+use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use std::str::FromStr;
 
@@ -63,20 +64,9 @@ impl Schedule {
         let wall_now = now.with_timezone(&zone).naive_local().and_utc();
         self.wall
             .after(&wall_now)
-            .filter_map(|wall| place(wall.naive_utc(), zone))
+            .map(|wall| local::instant(wall.date_naive(), wall.time(), zone))
             .find(|moment| *moment > now)
     }
-}
-
-/// Places a wall time: the one moment it names, the first of two, or for a skipped time the first
-/// quarter hour that exists.
-fn place(wall: NaiveDateTime, zone: Tz) -> Option<DateTime<Utc>> {
-    // The longest skip on record is a whole day (Samoa, 2011).
-    const STEPS: i32 = 2 * 24 * 4;
-    (0..STEPS)
-        .filter_map(|step| wall.checked_add_signed(TimeDelta::minutes(15) * step))
-        .find_map(|wall| zone.from_local_datetime(&wall).earliest())
-        .map(|moment| moment.to_utc())
 }
 
 #[cfg(test)]
@@ -146,6 +136,21 @@ mod tests {
         let daily = Schedule::parse("0 6 30 12 *").unwrap();
         let next = daily.next_after(utc("2011-12-29T20:00:00Z"), chrono_tz::Pacific::Apia);
         assert_eq!(next, Some(utc("2011-12-30T10:00:00Z")));
+    }
+
+    #[test]
+    fn leap_day_and_new_year_are_days_like_others() {
+        assert_eq!(
+            run("30 5 * * *", "2028-02-28T12:00:00Z", 2),
+            ["02-29 05:30 CST", "03-01 05:30 CST"]
+        );
+        assert_eq!(
+            run("30 5 * * *", "2026-12-30T12:00:00Z", 3),
+            ["12-31 05:30 CST", "01-01 05:30 CST", "01-02 05:30 CST"]
+        );
+        let leap = Schedule::parse("0 6 29 2 *").unwrap();
+        let next = leap.next_after(utc("2026-03-01T00:00:00Z"), Chicago);
+        assert_eq!(next, Some(utc("2028-02-29T12:00:00Z")));
     }
 
     #[test]

@@ -95,6 +95,62 @@ pub struct WeatherSources {
     pub open_meteo: Option<OpenMeteo>,
     /// Daily files.
     pub files: Option<WeatherFiles>,
+    /// The Iowa Environmental Mesonet's days: radar rain, temperatures, soil.
+    pub mesonet: Option<Mesonet>,
+    /// Weather stations, through the Applied Climate Information System.
+    pub acis: Option<Acis>,
+    /// Warnings of the US National Weather Service, told in the digest.
+    pub alerts: Option<Alerts>,
+}
+
+/// The Iowa Environmental Mesonet's days, asked for once a day and spot.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Mesonet {
+    /// Base address, with http or https.
+    #[serde(default = "mesonet_base_url")]
+    #[schemars(regex(pattern = HTTP))]
+    pub base_url: String,
+    /// Hour, UTC, from which yesterday is asked for.
+    #[serde(default = "observed_from_hour")]
+    #[schemars(range(min = 0, max = 22))]
+    pub from_hour_utc: u32,
+    /// Days that are filled in when they are missing.
+    #[serde(default = "backfill_days")]
+    #[schemars(range(min = 5, max = 200))]
+    pub backfill_days: u32,
+}
+
+/// Weather stations, through the Applied Climate Information System, asked for once a day.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Acis {
+    /// Base address, with http or https.
+    #[serde(default = "acis_base_url")]
+    #[schemars(regex(pattern = HTTP))]
+    pub base_url: String,
+    /// Hour, UTC, from which yesterday is asked for.
+    #[serde(default = "observed_from_hour")]
+    #[schemars(range(min = 0, max = 22))]
+    pub from_hour_utc: u32,
+    /// How far a station may stand from a field, km.
+    #[serde(default = "reach_km")]
+    #[schemars(range(min = 1.0, max = 80.0))]
+    pub reach_km: f64,
+}
+
+/// Warnings of the US National Weather Service.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Alerts {
+    /// Base address, with http or https.
+    #[serde(default = "nws_base_url")]
+    #[schemars(regex(pattern = HTTP))]
+    pub base_url: String,
+    /// Minutes between two polls.
+    #[serde(default = "alerts_every_minutes")]
+    #[schemars(range(min = 1, max = 60))]
+    pub every_minutes: u32,
 }
 
 /// The US National Weather Service's forecast grid.
@@ -546,6 +602,24 @@ const fn open_meteo_places_per_hour() -> u32 {
 }
 const fn open_meteo_places_per_day() -> u32 {
     10_000
+}
+fn mesonet_base_url() -> String {
+    "https://mesonet.agron.iastate.edu".to_owned()
+}
+const fn observed_from_hour() -> u32 {
+    14
+}
+const fn backfill_days() -> u32 {
+    60
+}
+fn acis_base_url() -> String {
+    "https://data.rcc-acis.org".to_owned()
+}
+const fn reach_km() -> f64 {
+    25.0
+}
+const fn alerts_every_minutes() -> u32 {
+    5
 }
 const fn files_forecast_days() -> u32 {
     7

@@ -167,7 +167,7 @@ broken! {
 
 #[test]
 fn the_whole_sample_loads() {
-    let book = Sample::new().load().unwrap();
+    let book = observed().load().unwrap();
     assert_eq!(book.warnings, []);
     assert_eq!(book.fields[0].id, "ridge/north");
 }
@@ -276,7 +276,7 @@ fn missing_files_are_named() {
 #[test]
 fn warnings_do_not_stop_the_book() {
     let consent = "consent = { date = 2026-03-01, wording = \"field texts\" }\n";
-    let book = Sample::new()
+    let book = observed()
         .with("people.toml", PEOPLE.replace(consent, ""))
         .with("farms/ridge.toml", FARM.replace("\"acetochlor\"", "\"fomesafen\""))
         .load()
@@ -290,6 +290,30 @@ fn warnings_do_not_stop_the_book() {
             "consent: \"orrin\" gets no text until consent is on record",
         ]
     );
+}
+
+/// The sample with a source of observed days.
+fn observed() -> Sample {
+    Sample::new().with("service.toml", format!("{SERVICE}[weather.mesonet]\n"))
+}
+
+#[test]
+fn a_book_that_observes_nothing_is_told_what_it_lacks() {
+    let warned = |more: &str| {
+        let service = SERVICE.replace("[weather.nws]", more);
+        let book = Sample::new().with("service.toml", service).load().unwrap();
+        let warnings = book.warnings.into_iter();
+        warnings.map(|warning| (warning.line, warning.message)).collect::<Vec<_>>()
+    };
+    let [(line, message)] = warned("[weather.nws]").try_into().unwrap();
+    assert_eq!(line, 4);
+    assert!(message.starts_with("weather: no source of observed days, so rain stays \"likely\""));
+    assert_eq!(warned("[weather.nws]\n[weather.acis]"), []);
+    assert_eq!(warned("[weather.nws]\n[weather.mesonet]\n[weather.alerts]"), []);
+    let [(line, message)] =
+        warned("[weather.met_norway]\n[weather.acis]\n[weather.alerts]").try_into().unwrap();
+    assert_eq!(line, 6);
+    assert!(message.starts_with("alerts: many warnings name zones alone"), "{message}");
 }
 
 fn importing(file: &str, text: &str) -> Sample {

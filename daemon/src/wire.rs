@@ -7,13 +7,16 @@ use crate::rounds::past::Past;
 use crate::rounds::record::Kept;
 use crate::routes::Route;
 use crate::store::Store;
+use crate::weather::acis::Acis;
+use crate::weather::alerts::Alerts;
 use crate::weather::body::{self, Reader};
 use crate::weather::limiter::Limiter;
+use crate::weather::mesonet::Mesonet;
 use crate::weather::met_norway::MetNorway;
 use crate::weather::nws::Nws;
 use crate::weather::open_meteo::{OpenMeteo, Quota};
 use crate::weather::source::SourceName;
-use crate::weather::sources::{Files, Pulled, Sources};
+use crate::weather::sources::{Files, Observing, Pulled, Sources};
 use crate::wording::Wording;
 use anyhow::Context;
 use chrono::{Datelike, TimeDelta};
@@ -27,6 +30,8 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::Notify;
 
+/// Most requests a second to a host that is asked once a day; both are run by universities.
+const OBSERVER_REQUESTS_PER_S: f64 = 0.5;
 /// Longest time for a connection to be made.
 const CONNECT_TIMEOUT: Duration = Duration::from_secs(5);
 
@@ -53,6 +58,7 @@ pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow:
         wording: Arc::new(wording),
         routes: Arc::new(routes),
         weather: Arc::new(weather),
+        agenda: Arc::default(),
         past: Arc::new(Past::of(&book, clock.now().year())),
         kept: Arc::new(Kept::default()),
         pace: (outside == Outside::Real).then(|| Limiter::new(texts_per_s)),
@@ -132,6 +138,27 @@ fn sources(book: &Book, clock: &Clock, outside: Outside) -> anyhow::Result<Sourc
         let quota = Quota::new(open.places_per_minute, open.places_per_hour, open.places_per_day);
         let period = minutes(open.every_minutes);
         sources.open_meteo = Some(Pulled { source: OpenMeteo::new(reader, key, quota), period });
+    }
+    if let Some(mesonet) = &settings.mesonet {
+        let reader = reader(SourceName::Mesonet, &mesonet.base_url, OBSERVER_REQUESTS_PER_S)?;
+        let (source, settings) = (Mesonet::new(reader), mesonet.clone());
+        sources.mesonet = Some(Observing { source, settings });
+    }
+    if let Some(acis) = &settings.acis {
+        let reader = reader(SourceName::Acis, &acis.base_url, OBSERVER_REQUESTS_PER_S)?;
+        let (source, settings) = (Acis::new(reader, book.service.zone), acis.clone());
+        sources.acis = Some(Observing { source, settings });
+    }
+    if let Some(alerts) = &settings.alerts {
+        // One host has one limit.
+        let grid = settings.nws.as_ref().zip(sources.nws.as_ref());
+        let grid = grid.filter(|(nws, _)| nws.base_url == alerts.base_url);
+        let reader = match grid {
+            Some((_, pulled)) => pulled.source.reader().clone(),
+            None => reader(SourceName::Nws, &alerts.base_url, OBSERVER_REQUESTS_PER_S)?,
+        };
+        let period = minutes(alerts.every_minutes);
+        sources.alerts = Some(Pulled { source: Alerts::new(reader), period });
     }
     Ok(sources)
 }

@@ -32,6 +32,12 @@ impl Air {
         Self { date, high: None, low: None, rain: None }
     }
 
+    /// Mean of the highest and the lowest temperature, C; `None` unless both are known.
+    pub fn mean_c(&self) -> Option<f64> {
+        let (high, low) = self.high.zip(self.low)?;
+        Some(f64::midpoint(high.value.get(), low.value.get()))
+    }
+
     const fn of(day: &Day) -> Self {
         Self { date: day.date, high: day.high, low: day.low, rain: day.rain }
     }
@@ -129,15 +135,27 @@ impl Cell {
     /// Every day from `first` to `last`, both included: outside the weather, days of which nothing
     /// is known.
     pub fn days(&self, first: NaiveDate, last: NaiveDate) -> impl Iterator<Item = CellDay> {
-        let offset = (first - self.first).num_days();
-        first.iter_days().take_while(move |date| *date <= last).zip(offset..).map(|(date, at)| {
-            let known = usize::try_from(at).ok().and_then(|at| self.days.get(at));
-            known.copied().unwrap_or_else(|| CellDay {
-                day: Air::unknown(date),
-                heat: DayHeat::Unknown,
-                demand_mm: self.usual(date).demand_mm,
-            })
-        })
+        let end = last + Days::new(1);
+        let from = self.place(first);
+        let known = &self.days[from..self.place(end).max(from)];
+        let starts = known.first().map_or(end, |known| known.day.date);
+        let ends = known.last().map_or(end, |known| known.day.date + Days::new(1));
+        let unknown = |from: NaiveDate, to: NaiveDate| {
+            let dates = from.iter_days().take_while(move |date| *date < to);
+            dates.map(|date| self.unknown(date))
+        };
+        unknown(first, starts).chain(known.iter().copied()).chain(unknown(ends, end))
+    }
+
+    /// Place of a date among the days, or that of the nearest end.
+    fn place(&self, date: NaiveDate) -> usize {
+        let place = (date - self.first).num_days();
+        usize::try_from(place).map_or(0, |place| place.min(self.days.len()))
+    }
+
+    fn unknown(&self, date: NaiveDate) -> CellDay {
+        let demand_mm = self.usual(date).demand_mm;
+        CellDay { day: Air::unknown(date), heat: DayHeat::Unknown, demand_mm }
     }
 
     /// The weather of a date, where there is any.

@@ -1,7 +1,9 @@
 //! What a season shows and somebody may need to know.
 
+use crate::clocks::nitrogen::{Basis, RainSum, TestedRate, Washed};
 use crate::clocks::spray_hours::{Refusal, SprayRun};
 use crate::clocks::{DateRange, Stage};
+use crate::plan::NitrogenSource;
 use crate::reference::Standing;
 use crate::reference::herbicides::Ingredient;
 use crate::reference::weeds::Weed;
@@ -38,6 +40,8 @@ pub enum Topic {
     SidedressOpen,
     /// Sidedress must be done soon.
     SidedressClosing,
+    /// Urea lies on the surface and no rain is in time to take it in.
+    SurfaceUrea,
     /// Wet soil has cost nitrate.
     NitrogenLoss,
     /// Cold in the first two days after planting.
@@ -48,7 +52,7 @@ pub enum Topic {
 
 impl Topic {
     /// Every topic, in the order of a season.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 17] = [
         Self::Seedbed,
         Self::ColdAfterPlanting,
         Self::Emergence,
@@ -63,6 +67,7 @@ impl Topic {
         Self::FewGroups,
         Self::SidedressOpen,
         Self::SidedressClosing,
+        Self::SurfaceUrea,
         Self::NitrogenLoss,
         Self::WeatherGap,
     ];
@@ -83,6 +88,7 @@ impl Topic {
             Self::FewGroups => "few-groups",
             Self::SidedressOpen => "sidedress-open",
             Self::SidedressClosing => "sidedress-closing",
+            Self::SurfaceUrea => "surface-urea",
             Self::NitrogenLoss => "nitrogen-loss",
             Self::ColdAfterPlanting => "cold-after-planting",
             Self::WeatherGap => "weather-gap",
@@ -189,6 +195,8 @@ pub enum EarlyReason {
         percent: f64,
         /// The cause that weighs more.
         because: LagCause,
+        /// What that normal rests on.
+        normal: Basis,
     },
     /// The starter was small.
     SmallStarter {
@@ -205,6 +213,27 @@ pub enum LagCause {
     Cool,
     /// Dry soil.
     Dry,
+}
+
+/// N, lb/acre, with the ends of what is published.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PoundsRange {
+    /// Low end.
+    pub low: f64,
+    /// Likely.
+    pub likely: f64,
+    /// High end.
+    pub high: f64,
+}
+
+/// Which rule tells of a loss of nitrogen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LossRule {
+    /// Saturated days, each of which costs a share of the nitrate.
+    SaturatedDays,
+    /// The rain of spring, beyond which corn is widely short of N.
+    SpringRain,
 }
 
 /// What a late rain can still do to weeds that are up.
@@ -304,9 +333,9 @@ pub enum Evidence {
     },
     /// The crop is up.
     Emergence {
-        /// Day on which the clock passed emergence.
-        on: NaiveDate,
-        /// Heat since planting on that day.
+        /// When the clock passed emergence.
+        on: DateRange,
+        /// Heat since planting on the likely day.
         heat_gdd: f64,
     },
     /// The pre still waits.
@@ -399,8 +428,8 @@ pub enum Evidence {
     },
     /// The post window has closed.
     PostOverdue {
-        /// Day on which it closed.
-        closed_on: NaiveDate,
+        /// When it closed.
+        closed_on: DateRange,
         /// What closed it.
         limit: PostLimit,
         /// Whether a post pass is on record already and weeds came back.
@@ -435,8 +464,11 @@ pub enum Evidence {
         stage: Stage,
         /// Why it is wanted early; `None` means at the usual time.
         early: Option<EarlyReason>,
-        /// N meant for the pass.
+        /// N for the pass: by the nitrate test where there is one, else as planned.
         pounds: f64,
+        /// What the nitrate test makes of the plan.
+        #[serde(default)]
+        tested: Option<TestedRate>,
         /// Last day by height or stage.
         latest: DateRange,
     },
@@ -444,17 +476,49 @@ pub enum Evidence {
     SidedressClosing {
         /// Crop stage today.
         stage: Stage,
-        /// N meant for the pass.
+        /// N for the pass: by the nitrate test where there is one, else as planned.
         pounds: f64,
+        /// What the nitrate test makes of the plan.
+        #[serde(default)]
+        tested: Option<TestedRate>,
         /// Last day by height or stage.
         latest: DateRange,
     },
+    /// Urea lies on the surface.
+    SurfaceUrea {
+        /// Day of the pass.
+        spread_on: NaiveDate,
+        /// Its form.
+        source: NitrogenSource,
+        /// Warm days left today before anything is lost; 0 when they are over.
+        grace_days: f64,
+        /// First day on which N goes to the air.
+        losing_from: NaiveDate,
+        /// Rain of one day that takes it in.
+        need_in: f64,
+        /// Such rain in the forecast, too late to come before the loss.
+        ahead: Option<RainAhead>,
+        /// Lost so far.
+        lost: PoundsRange,
+        /// Lost in a week from today if every day is warm and dry.
+        in_a_week: PoundsRange,
+        /// How far these are to be trusted.
+        standing: Standing,
+    },
     /// Wet soil has cost nitrate.
     NitrogenLoss {
-        /// Nitrate lost, likely.
-        pounds: f64,
-        /// Saturated days counted.
+        /// Which rule tells of it.
+        rule: LossRule,
+        /// Fertiliser nitrate lost in saturated soil.
+        pounds: PoundsRange,
+        /// How far those pounds are to be trusted.
+        standing: Standing,
+        /// Saturated days counted; the first two of each spell cost nothing.
         wet_days: u32,
+        /// How far down the water that drained has carried nitrate.
+        washed: Option<Washed>,
+        /// Rain of spring so far.
+        rain: RainSum,
     },
     /// Cold in the first two days after planting.
     ColdAfterPlanting {
@@ -491,6 +555,7 @@ impl Evidence {
             Self::FewGroups { .. } => Topic::FewGroups,
             Self::SidedressOpen { .. } => Topic::SidedressOpen,
             Self::SidedressClosing { .. } => Topic::SidedressClosing,
+            Self::SurfaceUrea { .. } => Topic::SurfaceUrea,
             Self::NitrogenLoss { .. } => Topic::NitrogenLoss,
             Self::ColdAfterPlanting { .. } => Topic::ColdAfterPlanting,
             Self::WeatherGap { .. } => Topic::WeatherGap,

@@ -2,8 +2,9 @@
 
 use crate::clocks::Stage;
 use crate::findings::Topic;
+use crate::plan::NitrogenSource;
 use crate::reference::herbicides::Ingredient;
-use crate::units::{Inches, Millimetres, PoundsPerAcre};
+use crate::units::{Inches, Millimetres, NitratePpm, PoundsPerAcre};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
@@ -35,10 +36,24 @@ pub enum Event {
         #[serde(default)]
         ingredients: Vec<Ingredient>,
     },
+    /// Nitrogen went on before or at planting, in autumn at the earliest. Once one such pass is on
+    /// record, the record stands in place of the plan's starter.
+    StarterApplied {
+        /// N put on; `None` when it was as planned.
+        nitrogen: Option<PoundsPerAcre>,
+        /// Its form; `None` when it was as planned.
+        #[serde(default)]
+        source: Option<NitrogenSource>,
+    },
     /// Sidedress nitrogen went on.
     Sidedressed {
         /// N put on; `None` when it was as planned.
         nitrogen: Option<PoundsPerAcre>,
+    },
+    /// Soil of the top foot was taken for a nitrate test, and this is what it showed.
+    NitrateTest {
+        /// Nitrate N.
+        ppm: NitratePpm,
     },
     /// A rotary hoe or shallow cultivation went over the field.
     Hoed,

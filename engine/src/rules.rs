@@ -36,6 +36,7 @@ pub(crate) fn find(course: &Course<'_>) -> Vec<Finding> {
         groups::few(course),
         nitrogen::sidedress_open(course),
         nitrogen::sidedress_closing(course),
+        nitrogen::surface_urea(course),
         nitrogen::loss(course),
         field::weather_gap(course),
     ]
@@ -68,6 +69,7 @@ fn stands_without_weather(finding: &Finding) -> bool {
         | Evidence::SprayHours { .. }
         | Evidence::SidedressOpen { .. }
         | Evidence::SidedressClosing { .. }
+        | Evidence::SurfaceUrea { .. }
         | Evidence::NitrogenLoss { .. } => false,
     }
 }

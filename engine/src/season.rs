@@ -21,7 +21,7 @@ pub use timeline::SoilRow;
 pub use weeds::WeedUp;
 
 pub(crate) use crop::CropCourse;
-pub(crate) use feed::Feed;
+pub(crate) use feed::{Feed, LEAST_PASS};
 pub(crate) use pre::{Holding, PreCourse};
 pub(crate) use record::Record;
 pub(crate) use timeline::{Timeline, gap_days};
@@ -31,7 +31,7 @@ use post::Around;
 use crate::cell::{Air, Cell};
 use crate::clocks::activation::DayState;
 use crate::clocks::heat::DayHeat;
-use crate::clocks::nitrogen::Normal;
+use crate::clocks::nitrogen::{Basis, Normal};
 use crate::clocks::residual::PartnerEnd;
 use crate::clocks::{DateRange, Stage};
 use crate::findings::Finding;
@@ -116,8 +116,8 @@ pub struct Now {
     pub date: NaiveDate,
     /// Day of planting, once planted.
     pub planted_on: Option<NaiveDate>,
-    /// Day on which the crop came up, by the clock or as seen.
-    pub emerged_on: Option<NaiveDate>,
+    /// When the crop came up: one day where it was seen, a range by the clock.
+    pub emerged_on: Option<DateRange>,
     /// Crop stage; `None` before planting and while missing weather hides it.
     pub stage: Option<Stage>,
     /// Whether the growing point of corn stands above the ground.
@@ -140,6 +140,8 @@ pub struct Now {
     pub sidedressed_on: Option<NaiveDate>,
     /// The sidedress window, where one is in sight.
     pub sidedress: Option<Sidedress>,
+    /// What the normal that the soil's nitrogen is measured against rests on; corn only.
+    pub normal: Option<Basis>,
 }
 
 /// The last pass of a kind that works through the soil, as of today.
@@ -149,6 +151,8 @@ pub struct PreNow {
     pub applied_on: NaiveDate,
     /// Rain on the mix; `None` on the day of the pass and where nothing in it waits for rain.
     pub rain: Option<DayState>,
+    /// Days since the pass whose rain nobody measured; today counts once it is over.
+    pub unmeasured_days: u32,
     /// When it wears off against the field's weeds, once rain has set it.
     pub ends: Option<DateRange>,
     /// The same for each partner.
@@ -165,6 +169,7 @@ impl PreNow {
         Self {
             applied_on: pass.applied_on,
             rain: pass.now().copied(),
+            unmeasured_days: pass.unmeasured_days(),
             ends: pass.ends(input),
             partners: pass
                 .residual
@@ -387,6 +392,7 @@ impl<'a> Course<'a> {
             post_window: self.post,
             sidedressed_on: self.record.sidedressed.map(|(on, _)| on),
             sidedress: self.sidedress(),
+            normal: self.feed.as_ref().map(|_| input.usual_soil().basis()),
         })
     }
 

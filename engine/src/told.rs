@@ -4,7 +4,7 @@
 //! passes, that a window goes on to its next topic or that somebody acts does not make it wrong.
 
 use crate::clocks::spray_hours::SprayRun;
-use crate::findings::{Evidence, Finding, SeedbedVerdict, Topic};
+use crate::findings::{Evidence, Finding, LossRule, SeedbedVerdict, Topic};
 use crate::season::{DayRow, Now, Season};
 use chrono::{Days, NaiveDate};
 
@@ -83,9 +83,8 @@ fn moved((was, is): (NaiveDate, NaiveDate)) -> bool {
 /// together by themselves as the day comes nearer.
 const fn likely_day(evidence: &Evidence) -> Option<NaiveDate> {
     match evidence {
-        Evidence::Emergence { on, .. }
-        | Evidence::RainLate { on, .. }
-        | Evidence::ColdAfterPlanting { on, .. } => Some(*on),
+        Evidence::Emergence { on, .. } => Some(on.likely),
+        Evidence::RainLate { on, .. } | Evidence::ColdAfterPlanting { on, .. } => Some(*on),
         Evidence::RainSet { residual_ends, .. } => Some(residual_ends.likely),
         Evidence::ResidualEnding { ends, .. } => Some(ends.likely),
         Evidence::PostOpen { closes, .. } | Evidence::PostClosing { closes, .. } => {
@@ -98,6 +97,7 @@ const fn likely_day(evidence: &Evidence) -> Option<NaiveDate> {
         | Evidence::RainNeeded { .. }
         | Evidence::PostOverdue { .. }
         | Evidence::SprayHours { .. }
+        | Evidence::SurfaceUrea { .. }
         | Evidence::NitrogenLoss { .. }
         | Evidence::FewGroups { .. }
         | Evidence::WeatherGap { .. } => None,
@@ -124,7 +124,7 @@ fn told_of_a_pass(told: &Finding, told_on: NaiveDate, season: &Season, now: &Now
         }
         Evidence::Emergence { .. } => {
             let same = now.planted_on == Some(told.occasion) && now.stage.is_some();
-            gone_if(same && now.emerged_on.is_none_or(|on| on > now.date))
+            gone_if(same && now.emerged_on.is_none_or(|on| on.likely > now.date))
         }
         Evidence::RainNeeded { applied_on, .. } => {
             let set_on = waiting_pre(now, *applied_on).and_then(|()| set_on(now));
@@ -162,7 +162,7 @@ fn told_of_a_pass(told: &Finding, told_on: NaiveDate, season: &Season, now: &Now
             )
         }
         Evidence::PostOverdue { closed_on, .. } => {
-            let open = |closes: NaiveDate| later(*closed_on, closes) && closes >= now.date;
+            let open = |closes: NaiveDate| later(closed_on.likely, closes) && closes >= now.date;
             let waits = now.post_applied_on.is_none();
             gone_if(waits && now.post_window.is_some_and(|window| open(window.closes.likely)))
         }
@@ -183,9 +183,19 @@ fn told_of_a_pass(told: &Finding, told_on: NaiveDate, season: &Season, now: &Now
                 },
             )
         }
-        Evidence::NitrogenLoss { pounds, .. } => {
-            let lost = season.today().and_then(|row| Some(row.nitrogen?.lost_lb));
-            gone_if(lost.is_some_and(|lost| lost < pounds / 2.0))
+        Evidence::SurfaceUrea { spread_on, need_in, .. } => {
+            let in_time = told.act_by.is_some_and(|by| by >= now.date);
+            let enough = |row: &DayRow| row.rain_in.is_some_and(|rain| rain >= *need_in);
+            let since = |row: &&DayRow| row.date > *spread_on && row.date < now.date;
+            let same = now.sidedressed_on == Some(*spread_on);
+            gone_if(same && in_time && season.days.iter().filter(since).any(enough))
+        }
+        Evidence::NitrogenLoss { rule, pounds, .. } => {
+            let row = season.today().and_then(|row| row.nitrogen);
+            gone_if(row.is_some_and(|row| match rule {
+                LossRule::SaturatedDays => row.lost_lb < pounds.likely / 2.0,
+                LossRule::SpringRain => row.rain.tells_of_shortage() == Some(false),
+            }))
         }
         Evidence::Seedbed { .. }
         | Evidence::SprayHours { .. }

@@ -1,10 +1,16 @@
 //! Corn's nitrogen supply, uptake and soil test against the published record, source beside each
 //! check. Fertiliser and losses are in `fertiliser.rs`.
 
+use chrono::NaiveDate;
 use furrowbell_engine::clocks::Stage;
-use furrowbell_engine::clocks::nitrogen::{self, CAMPBELL_1981, Normal, STANFORD_1973, Supply};
+use furrowbell_engine::clocks::nitrogen::{
+    self, CAMPBELL_1981, Normal, STANFORD_1973, Supply, TestedRate,
+};
 use furrowbell_engine::findings::LagCause;
+use furrowbell_engine::plan::{NitrogenPlan, NitrogenSource, Placement};
+use furrowbell_engine::reference::Standing;
 use furrowbell_engine::season;
+use furrowbell_engine::units::{NitratePpm, PoundsPerAcre};
 use furrowbell_published::close;
 
 fn stage(text: &str) -> Stage {
@@ -240,6 +246,26 @@ fn the_ohio_table_of_adjustments() {
         close(nitrogen::table_rate_by_test(156.0, ppm), pounds, 1e-9);
     }
     close(nitrogen::table_rate_by_test(60.0, 23.0), 0.0, 1e-9);
+}
+
+#[test]
+fn a_reported_test_takes_the_published_pounds_off_the_plan() {
+    // Ohio State Univ. Extension 2022, worked: 156 lb planned, 19 ppm, 111 lb left. Iowa State CROP 3140
+    // by the same test: (25 - 19) x 8 = 48 lb. The larger is told, the smaller kept beside it. Exact.
+    let plan = NitrogenPlan {
+        starter: PoundsPerAcre::new(30.0).unwrap(),
+        sidedress: PoundsPerAcre::new(156.0).unwrap(),
+        starter_source: NitrogenSource::Uan32,
+        source: NitrogenSource::Uan32,
+        placement: Placement::InSoil,
+        inhibitor: None,
+        rig_clears: None,
+    };
+    let on = NaiveDate::from_ymd_opt(2026, 6, 8).unwrap();
+    let rate = TestedRate::of(on, NitratePpm::new(19.0).unwrap(), &plan);
+    close(rate.high_lb, 111.0, 1e-9);
+    close(rate.low_lb, 48.0, 1e-9);
+    assert_eq!(rate.standing, Standing::Published);
 }
 
 #[test]

@@ -1,10 +1,12 @@
 //! Every subcommand as a person at a terminal meets it: help, answers, faults, exit codes.
 
-use furrowbell_tests::binary;
+use furrowbell_tests::binary::{self, Service};
 use furrowbell_tests::books::{self, Points};
 use furrowbell_tests::gateway::Gateway;
-use furrowbell_tests::install_tls;
+use furrowbell_tests::weather_service::WeatherService;
+use furrowbell_tests::{install_tls, wait_for};
 use std::path::Path;
+use std::time::Duration;
 use tempfile::TempDir;
 
 const COMMANDS: [&str; 12] = [
@@ -23,9 +25,13 @@ const COMMANDS: [&str; 12] = [
 ];
 
 fn book(gateway: &str) -> TempDir {
+    book_over(gateway, "http://127.0.0.1:9")
+}
+
+fn book_over(gateway: &str, weather: &str) -> TempDir {
     books::write(&Points {
         database: "sqlite:story.db",
-        weather: "http://127.0.0.1:9",
+        weather,
         gateway,
         deduplicates: true,
         port: 0,
@@ -125,6 +131,92 @@ async fn a_test_text_says_what_became_of_it() {
     let told = failing(&send, 3).await;
     assert!(told.contains("did not take it") && !told.contains(books::GROWER), "{told}");
     failing(&["send-test", "grower", "--route", "email", "--book", path(&book)], 1).await;
+}
+
+const SEPTEMBER: &str = "2026-09-02T13:30:00Z";
+
+async fn status(book: &TempDir, now: &str) -> (String, serde_json::Value) {
+    let command = ["weather", "status", "--book", path(book), "--test-now", now];
+    let told = binary::succeed(&command).await;
+    let json = binary::succeed(&[&command[..], &["--json"]].concat()).await;
+    (told, serde_json::from_str(&json).expect("--json prints JSON"))
+}
+
+async fn until_asked(book: &TempDir, enough: impl Fn(&serde_json::Value) -> bool) {
+    let service = Service::start(book.path(), SEPTEMBER, 60);
+    wait_for("requests on record", Duration::from_secs(30), async || {
+        let (_, json) = status(book, "2026-09-02T13:45:00Z").await;
+        enough(&json["sources"][0]).then_some(())
+    })
+    .await;
+    assert_eq!(service.stop().await, Some(0));
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_weather_sources_say_how_they_stand() {
+    install_tls();
+    let weather = WeatherService::start().await;
+    let book = book_over("http://127.0.0.1:9/send", weather.url());
+    let (told, json) = status(&book, SEPTEMBER).await;
+    assert!(told.contains("no request yet: start the service"), "{told}");
+    assert!(told.contains("Daily files: days from 2026-07-25 to 2026-09-01"), "{told}");
+    assert_eq!(json["sources"][0]["state"], "not-asked");
+    until_asked(&book, |nws| nws["requests_24h"].as_u64() >= Some(2)).await;
+    let (told, json) = status(&book, "2026-09-02T14:00:00Z").await;
+    let nws = &json["sources"][0];
+    assert_eq!((&nws["source"], &nws["state"]), (&"nws".into(), &"ok".into()), "{json}");
+    assert_eq!((&nws["served"]["cells"], &nws["served"]["late"]), (&1.into(), &0.into()), "{json}");
+    assert!(nws["bytes_24h"].as_u64() > Some(1000) && nws["last_fault"].is_null(), "{json}");
+    assert!(nws["median_ms"].is_u64(), "{json}");
+    // The forecast was issued at 06:26 UTC.
+    for words in ["National Weather Service  ok", "7 h 33 min ago", "newest forecast"] {
+        assert!(told.contains(words), "no {words} in\n{told}");
+    }
+    // The same record a day later, with nobody asking any more.
+    let (told, json) = status(&book, "2026-09-03T15:00:00Z").await;
+    assert_eq!(json["sources"][0]["state"], "late");
+    let late = "office TOP: 1 of 1 cells have no forecast younger than 18 h";
+    for words in [late, "is the service running?"] {
+        assert!(told.contains(words), "no {words} in\n{told}");
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_source_that_is_away_is_said_to_be_and_why() {
+    // Nobody listens on the discard port.
+    let book = book("http://127.0.0.1:9/send");
+    until_asked(&book, |nws| nws["failures_in_a_row"].as_u64() >= Some(3)).await;
+    let (told, json) = status(&book, "2026-09-02T13:45:00Z").await;
+    let nws = &json["sources"][0];
+    let state = nws["state"].as_str().expect("a state");
+    assert!(["failing", "resting"].contains(&state), "{json}");
+    assert_eq!(nws["failures_24h"], nws["requests_24h"], "{json}");
+    assert!(nws["last_good_at"].is_null(), "{json}");
+    for words in ["failures in a row", "last fault", "no whole answer", "never"] {
+        assert!(told.contains(words), "no {words} in\n{told}");
+    }
+}
+
+/// The story's daily file ends on September 1; its grid is away.
+#[tokio::test(flavor = "multi_thread")]
+async fn weather_that_is_missing_is_said_to_be_and_heals_when_it_comes() {
+    let book = book("http://127.0.0.1:9/send");
+    let ask = async |command: &[&str]| {
+        binary::succeed(&[command, &["--on", "2026-09-08", "--book", path(&book)]].concat()).await
+    };
+    let shown = ask(&["show", "North 80"]).await;
+    let digest = ask(&["digest"]).await;
+    assert!(shown.contains("unknown since 2026-09-02: no weather for 7 days"), "{shown}");
+    for words in ["North 80", "South 40", "Creek 60", "Sep 2"] {
+        assert!(digest.contains(words), "no {words} in\n{digest}");
+    }
+    let file = book.path().join("weather/story.csv");
+    let mut days = std::fs::read_to_string(&file).expect("the file is there");
+    days.extend((2..8).map(|day| format!("2026-09-0{day},80,60,0.0\n")));
+    std::fs::write(&file, days).expect("the file can be written");
+    let healed = ask(&["show", "North 80"]).await;
+    assert!(!healed.contains("unknown since"), "{healed}");
+    assert!(healed.contains("2026-09-04"), "{healed}");
 }
 
 #[tokio::test]

@@ -110,6 +110,37 @@ async fn nobody_is_woken_and_nobody_gets_more_than_the_budget() {
     }
 }
 
+/// What one person is to know in one round comes as one text, and the next keeps its distance.
+#[tokio::test(flavor = "multi_thread")]
+async fn one_round_rings_once() {
+    let output = rehearsed(&[]).await;
+    let lines = lines(&output);
+    let mut last: BTreeMap<&str, DateTime<FixedOffset>> = BTreeMap::new();
+    let (mut several_fields, mut several_topics) = (0, 0);
+    for line in of_kind(&lines, "text").filter(|line| line["notices"] != Value::Array(vec![])) {
+        let (to, at) = (text(&line["to"]), local(&line["at"]));
+        if let Some(before) = last.insert(to, at) {
+            assert!((at - before).num_minutes() >= 15, "two texts at once: {line}");
+        }
+        let count = |key: &str| line[key].as_array().map_or(0, Vec::len);
+        several_fields += usize::from(count("fields") > 1 && count("topics") == 1);
+        several_topics += usize::from(count("topics") > 1);
+        assert_eq!(count("fields"), count("notices"));
+        let body = text(&line["body"]);
+        assert!(count("topics") < 2 || body.contains('\n'), "a line each: {body}");
+    }
+    assert!(several_fields >= 20, "{several_fields} texts of one topic over several fields");
+    assert!(several_topics >= 20, "{several_topics} texts of several topics");
+    let closing = of_kind(&lines, "text").map(|line| text(&line["body"])).find(|body| {
+        body.contains("Finish the post pass by Tue Jun 16: North Eighty and West Forty")
+    });
+    let closing = closing.expect("what Orrin Vask is told on Jun 11");
+    assert!(
+        closing.contains("\nHome Place: ") && closing.contains("Check your label."),
+        "{closing}"
+    );
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn the_same_rehearsal_gives_the_same_bytes() {
     let span = ["--from", "2026-05-10", "--to", "2026-05-24", "--daily"];

@@ -63,8 +63,22 @@ fn fallen(rows: &[Row], sprayed: NaiveDate, inches: f64) -> NaiveDate {
     reached.next().expect("it rains in the end").date
 }
 
-/// Texts of the spring, as (local day, topic, body), with the pre sprayed on the day of planting.
-async fn texts(rows: &[Row], sprayed: NaiveDate) -> Vec<(NaiveDate, String, String)> {
+/// A text, on its local day.
+#[derive(Debug)]
+struct Told {
+    day: NaiveDate,
+    topics: Vec<String>,
+    body: String,
+}
+
+impl Told {
+    fn is_about(&self, topic: &str) -> bool {
+        self.topics.iter().any(|about| about == topic)
+    }
+}
+
+/// Texts of the spring, with the pre sprayed on the day of planting.
+async fn texts(rows: &[Row], sprayed: NaiveDate) -> Vec<Told> {
     let folder = books::write(&books::Points {
         database: "sqlite:story.db",
         weather: "http://127.0.0.1:9",
@@ -103,7 +117,8 @@ async fn texts(rows: &[Row], sprayed: NaiveDate) -> Vec<(NaiveDate, String, Stri
             let text = |value: &Value| value.as_str().unwrap_or_default().to_owned();
             let at = DateTime::parse_from_rfc3339(&text(&line["at"])).expect("an instant");
             let day = at.with_timezone(&chrono_tz::America::Chicago).date_naive();
-            (day, text(&line["topics"][0]), text(&line["body"]))
+            let topics = line["topics"].as_array().into_iter().flatten().map(text).collect();
+            Told { day, topics, body: text(&line["body"]) }
         })
         .collect()
 }
@@ -113,21 +128,21 @@ fn date(text: &str) -> NaiveDate {
 }
 
 /// Days on which a topic was told.
-fn told(texts: &[(NaiveDate, String, String)], topic: &str) -> Vec<NaiveDate> {
-    texts.iter().filter(|(_, about, _)| about == topic).map(|(day, ..)| *day).collect()
+fn told(texts: &[Told], topic: &str) -> Vec<NaiveDate> {
+    texts.iter().filter(|text| text.is_about(topic)).map(|text| text.day).collect()
 }
 
 /// In a dry fortnight the wait is told on the days set for it, the fifth, seventh and tenth after
 /// the pass; after two weeks weeds are taken to be up and the post window opens. Nothing is claimed
 /// of rain before it was on record.
-fn hold_to_a_dry_spell(rows: &[Row], sprayed: NaiveDate, texts: &[(NaiveDate, String, String)]) {
+fn hold_to_a_dry_spell(rows: &[Row], sprayed: NaiveDate, texts: &[Told]) {
     let enough = fallen(rows, sprayed, LEAST_IN);
     let after = |days| sprayed + Days::new(days);
     assert!(enough > after(14), "the spell is not dry: {enough}");
     assert_eq!(told(texts, "rain-needed"), [after(5), after(7), after(10)], "{texts:?}");
-    let (opened, _, body) = texts.iter().find(|(_, topic, _)| topic == "post-open").unwrap();
-    assert_eq!(*opened, after(14), "{texts:?}");
-    assert!(body.contains("missed its rain"), "{body}");
+    let opened = texts.iter().find(|text| text.is_about("post-open")).expect("a text");
+    assert_eq!(opened.day, after(14), "{texts:?}");
+    assert!(opened.body.contains("missed its rain"), "{}", opened.body);
     for topic in ["rain-set", "rain-late"] {
         for day in told(texts, topic) {
             assert!(day > enough, "{topic} on {day}, but {LEAST_IN} in had not fallen by {enough}");

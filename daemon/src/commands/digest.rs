@@ -3,10 +3,10 @@
 use super::rehearse::noon;
 use super::{BookArg, Failure};
 use crate::clock::Clock;
-use crate::rounds::timing::local_day;
 use crate::wire::{self, Outside};
 use chrono::{NaiveDate, TimeDelta};
 use clap::Args;
+use furrowbell_config::local::local_day;
 use furrowbell_config::people::Role;
 
 /// Arguments of `digest`.

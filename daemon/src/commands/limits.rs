@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 use furrowbell_config::Book;
 use furrowbell_engine::clocks::post_window::{self, Bound, InForce, Limit};
-use furrowbell_engine::findings::{Evidence, PostLimit};
+use furrowbell_engine::findings::{Evidence, PostLimit, Topic};
 use furrowbell_engine::labels::LabelFact;
 use furrowbell_engine::plan::Plan;
 use furrowbell_engine::reference::herbicides::Ingredient;
@@ -35,6 +35,20 @@ pub(super) fn lines(book: &Book, plan: &Plan) -> Vec<String> {
         format!("  with drop nozzles only: {name} {line}; {}", typical(row))
     }));
     lines
+}
+
+/// The limits of the post mix that hang on the day of harvest, which nobody has given: they are told
+/// beside a notice of the post window, whose dates do not know them.
+pub(super) fn of_harvest(book: &Book, plan: &Plan, evidence: &Evidence) -> Vec<String> {
+    let of_window = matches!(evidence.topic(), Topic::PostOpen | Topic::PostClosing);
+    let Some(post) = plan.post.as_ref().filter(|_| of_window) else { return Vec::new() };
+    let limits = post_window::limits(&plan.crop, &post.ingredients, &book.labels);
+    let hangs = |limit: &&InForce<'_>| {
+        matches!(limit.bound(), Bound::DaysToHarvest(_) | Bound::DaysToForage(_))
+    };
+    let line =
+        |limit: &InForce<'_>| format!("{} {}", limit.ingredient().name(), drawn(limit.bound()));
+    limits.iter().filter(hangs).map(line).collect()
 }
 
 /// What stands behind a notice whose limit the book confirms.
@@ -81,8 +95,10 @@ fn drawn(bound: Bound) -> String {
         Bound::HeightUnder(inches) => format!("below {inches} in"),
         Bound::ThroughStage(stage) => format!("through {stage}"),
         Bound::BeforeStage(stage) => format!("before {stage}"),
-        Bound::DaysToHarvest(days) => format!("{days} days before harvest"),
-        Bound::DaysToForage(days) => format!("{days} days before forage harvest"),
+        Bound::DaysToHarvest(days) => format!("{days} days before harvest: check your date"),
+        Bound::DaysToForage(days) => {
+            format!("{days} days before forage harvest: check your date")
+        }
         Bound::Until(last) => format!("until {last}"),
     }
 }
@@ -122,6 +138,18 @@ mod tests {
             behind(&book, &closing(date)).as_deref(),
             Some("label of 2026-01-10, confirmed by Ida Brandvold")
         );
+    }
+
+    #[test]
+    fn a_limit_that_hangs_on_the_harvest_is_told_with_the_post_window() {
+        let book = demo();
+        let plan = book.field("mill-creek/lower-mill").unwrap().plan.as_ref().unwrap();
+        let told = of_harvest(&book, plan, &closing(None));
+        let mesotrione = "mesotrione 45 days before harvest: check your date";
+        assert!(told.iter().any(|line| line == mesotrione), "{told:?}");
+        assert!(lines(&book, plan).join("\n").contains(mesotrione));
+        let gap = Evidence::WeatherGap { since: "2026-06-01".parse().unwrap(), days: 3 };
+        assert!(of_harvest(&book, plan, &gap).is_empty());
     }
 
     #[test]

@@ -93,7 +93,7 @@ pub enum Command {
     /// Send one short test text to a person over a route.
     #[command(after_help = "Example: furrowbell send-test advisor --route email")]
     SendTest(send_test::SendTestArgs),
-    /// Years of daily weather of the book's places.
+    /// How the weather sources stand, and years of daily weather of the book's places.
     Weather(weather::WeatherArgs),
     /// Print the JSON Schema of the book's files.
     #[command(after_help = "Example: furrowbell schema service > service.schema.json")]
@@ -192,7 +192,7 @@ pub async fn run(cli: Cli) -> Result<(), Failure> {
         Command::Texts(args) => texts::run(args).await,
         Command::People(args) => people::run(args).await,
         Command::SendTest(args) => send_test::run(args).await,
-        Command::Weather(args) => weather::run(args),
+        Command::Weather(args) => weather::run(args).await,
         Command::Schema(args) => schema::run(&args),
     }
 }
@@ -202,6 +202,7 @@ pub mod check;
 pub mod digest;
 mod limits;
 mod on_weeds;
+mod pedigree;
 pub mod people;
 pub mod record;
 pub mod rehearse;
@@ -211,6 +212,7 @@ pub mod send_test;
 pub mod show;
 pub mod texts;
 pub mod weather;
+mod weather_status;
 pub mod why;
 
 #[cfg(test)]

@@ -89,6 +89,7 @@ fn plant_back(plan: &Plan) -> impl Iterator<Item = String> {
 mod tests {
     use super::*;
     use furrowbell_config::Book;
+    use furrowbell_engine::clocks::DateRange;
     use furrowbell_engine::findings::PostLimit;
     use std::path::Path;
 
@@ -109,12 +110,13 @@ mod tests {
         let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/demo");
         let book = Book::load(&demo).unwrap();
         let plan = book.field("mill-creek/lower-mill").unwrap().plan.clone().unwrap();
-        let closed_on = "2026-06-01".parse().unwrap();
+        let on = "2026-06-01".parse().unwrap();
+        let closed_on = DateRange::on(on);
         let limit = PostLimit::WeedHeight { inches: 4.0 };
         let told = behind(&plan, &Evidence::PostOverdue { closed_on, limit, again: false });
         let waterhemp = "of the planned post only group 27 works on waterhemp (from memory)";
         assert_eq!(told.first().map(String::as_str), Some(waterhemp));
-        assert!(behind(&plan, &Evidence::WeatherGap { since: closed_on, days: 3 }).is_empty());
+        assert!(behind(&plan, &Evidence::WeatherGap { since: on, days: 3 }).is_empty());
     }
 
     #[test]

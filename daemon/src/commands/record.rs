@@ -2,14 +2,15 @@
 
 use super::{BookArg, Failure};
 use crate::clock::{Clock, Ids};
-use crate::rounds::timing::local_day;
 use crate::store::{Record, Via};
 use crate::wire;
 use chrono::NaiveDate;
 use clap::{Args, Subcommand};
+use furrowbell_config::local::local_day;
 use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::journal::Event;
-use furrowbell_engine::units::{Inches, Millimetres, PoundsPerAcre};
+use furrowbell_engine::plan::NitrogenSource;
+use furrowbell_engine::units::{Inches, Millimetres, NitratePpm, PoundsPerAcre};
 
 /// Arguments of `record`.
 #[derive(Debug, Args)]
@@ -38,6 +39,14 @@ enum What {
     Pre,
     /// The post pass went on.
     Post,
+    /// Nitrogen went on before or at planting, in autumn at the earliest.
+    Starter {
+        /// N put on, lb an acre; without it as planned.
+        pounds: Option<f64>,
+        /// Its form, for example anhydrous-ammonia; without it as planned.
+        #[arg(long, value_parser = form)]
+        source: Option<NitrogenSource>,
+    },
     /// Sidedress nitrogen went on.
     Sidedress {
         /// N put on, lb an acre; without it as planned.
@@ -55,6 +64,11 @@ enum What {
         /// The stage, for example V4.
         stage: Stage,
     },
+    /// A nitrate test of the top foot came back; its day is the one on which the soil was taken.
+    Nitrate {
+        /// Nitrate N, ppm.
+        ppm: f64,
+    },
     /// Somebody looked for weeds.
     Weeds {
         /// Height of the tallest, inches; 0 where there were none.
@@ -69,6 +83,10 @@ impl What {
             Self::Planted => Event::Planted,
             Self::Pre => Event::PreApplied { ingredients: Vec::new() },
             Self::Post => Event::PostApplied { ingredients: Vec::new() },
+            Self::Starter { pounds, source } => {
+                let nitrogen = pounds.map(PoundsPerAcre::new).transpose().map_err(fault)?;
+                Event::StarterApplied { nitrogen, source: *source }
+            }
             Self::Sidedress { pounds } => {
                 let nitrogen = pounds.map(PoundsPerAcre::new).transpose().map_err(fault)?;
                 Event::Sidedressed { nitrogen }
@@ -78,11 +96,22 @@ impl What {
                 Event::Rain { amount: Millimetres::from_inches(*inches).map_err(fault)? }
             }
             Self::Stage { stage } => Event::StageSeen { stage: *stage },
+            Self::Nitrate { ppm } => {
+                Event::NitrateTest { ppm: NitratePpm::new(*ppm).map_err(fault)? }
+            }
             Self::Weeds { inches } => {
                 Event::WeedsSeen { height: Inches::new(*inches).map_err(fault)? }
             }
         })
     }
+}
+
+/// A form of nitrogen by the name that the book uses.
+fn form(word: &str) -> Result<NitrogenSource, String> {
+    serde_json::from_value(word.into()).map_err(|_| {
+        let known = NitrogenSource::ALL.map(|form| serde_json::json!(form).to_string());
+        format!("want one of {}", known.join(", ").replace('"', ""))
+    })
 }
 
 /// Writes the entry.

@@ -8,13 +8,13 @@ use super::back_test::{self, Years};
 use super::{Failure, zoned};
 use crate::clock::Clock;
 use crate::rounds::Desk;
-use crate::rounds::timing::{instant, start_of_day};
 use crate::store::{Digest, Inbound, Queued, Store, TextFilter, TextKind, TextState};
 use crate::wire::{self, Outside};
 use crate::wording::gsm7;
 use anyhow::Context;
 use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
 use clap::Args;
+use furrowbell_config::local::{instant, start_of_day};
 use furrowbell_config::people::RouteName;
 use furrowbell_config::{Book, Reply};
 use serde_json::{Value, json};
@@ -244,7 +244,7 @@ impl Stage<'_> {
                 zoned(at, book.service.zone),
                 topics.into_iter().collect::<Vec<_>>().join(", ")
             );
-            say!("    > {}\n", text.body);
+            say!("    > {}\n", text.body.replace('\n', "\n      "));
         }
         Ok(())
     }

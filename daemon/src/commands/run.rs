@@ -74,6 +74,7 @@ pub async fn run(args: RunArgs) -> Result<(), Failure> {
     }
     let (reloaded, desks) = watch::channel(desk);
     tasks.spawn(keep_pulling(desks.clone(), stop.clone()));
+    tasks.spawn(keep_observing(desks.clone(), stop.clone()));
     tasks.spawn(keep_turning(desks.clone(), stop.clone()));
     tasks.spawn(keep_sending(desks, stop.clone()));
     lifecycle::notify(NotifyState::Ready);
@@ -234,6 +235,40 @@ async fn keep_pulling(mut desks: watch::Receiver<Desk>, stop: CancellationToken)
         if due && next > now {
             desk.came_in.notify_one();
             (looked, fresh) = (Some(now), false);
+        }
+        tokio::select! {
+            () = stop.cancelled() => return,
+            () = sleep_until(&desk, next) => {}
+            changed = desks.changed() => if changed.is_err() { return },
+        }
+    }
+}
+
+/// Observed days are asked for slowly, so they have a task of their own and no forecast waits.
+async fn keep_observing(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
+    let mut fresh = false;
+    loop {
+        let desk = desks.borrow_and_update().clone();
+        let observed = tokio::select! {
+            () = stop.cancelled() => return,
+            observed = desk.observe() => observed,
+        };
+        let now = desk.clock.now();
+        let next = match observed {
+            Ok(Some(pulled)) => {
+                fresh |= pulled.fresh;
+                pulled.next
+            }
+            Ok(None) => now + chrono::TimeDelta::days(1),
+            Err(error) => {
+                tracing::error!("what was observed was not kept: {error:#}");
+                now + AFTER_TROUBLE
+            }
+        };
+        // While more is due at once, a round would only see a part of it.
+        if fresh && next - now > AFTER_TROUBLE {
+            desk.came_in.notify_one();
+            fresh = false;
         }
         tokio::select! {
             () = stop.cancelled() => return,

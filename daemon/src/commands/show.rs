@@ -1,18 +1,20 @@
 //! `furrowbell show`: one field's clocks as of a day.
 
 use super::rehearse::noon;
-use super::{BookArg, Failure, limits, on_weeds, zoned};
+use super::{BookArg, Failure, limits, on_weeds, pedigree, zoned};
 use crate::clock::Clock;
 use crate::rounds::advance::FieldNow;
+use crate::weather::pedigree::Pedigree;
 use crate::wire::{self, Outside};
 use chrono::{Days, NaiveDate};
 use clap::Args;
 use furrowbell_config::Book;
 use furrowbell_engine::clocks::DateRange;
+use furrowbell_engine::clocks::nitrogen::{Basis, TestedRate};
 use furrowbell_engine::findings::{Evidence, Finding};
 use furrowbell_engine::journal::{Entry, Event};
 use furrowbell_engine::plan::{Crop, Plan};
-use furrowbell_engine::season::{DayRow, Now, PreNow, WeedUp};
+use furrowbell_engine::season::{DayRow, Now, PreNow, Season, WeedUp};
 
 /// Arguments of `show`.
 #[derive(Debug, Args)]
@@ -47,19 +49,21 @@ pub async fn run(args: ShowArgs) -> Result<(), Failure> {
     let Some(at) = fields.iter().find(|at| at.field.id == id) else {
         return Err(Failure::Fault(format!("{id} has no plan in the book, so it has no clocks")));
     };
+    let pedigree = desk.pedigree(at.farm, at.field, now).await?;
     if args.json {
         let season = serde_json::json!({
             "field": at.field.id, "today": at.today, "journal": at.entries,
             "forecast_issued": at.forecast_issued, "season": at.season,
+            "weather": pedigree,
         });
         say!("{season}");
         return Ok(());
     }
-    say!("{}", readable(&desk.book, at, args.days).trim_end());
+    say!("{}", readable(&desk.book, at, &pedigree, args.days).trim_end());
     Ok(())
 }
 
-fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
+fn readable(book: &Book, at: &FieldNow<'_>, pedigree: &Pedigree, days: u32) -> String {
     let mut lines = vec![heading(at)];
     lines.extend(at.field.plan.as_ref().map(planned).into_iter().flatten());
     lines.push(String::new());
@@ -74,9 +78,14 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
     lines.push(format!("Clocks on {}:", at.today));
     lines.extend(at.season.findings.iter().find_map(unknown));
     match &at.season.now {
-        Some(now) => lines.extend(clocks(now)),
+        Some(now) => {
+            lines.extend(clocks(now));
+            lines.extend(soil_nitrogen(&at.season, now));
+        }
         None => lines.push("  not started: nothing planted or sprayed yet".to_owned()),
     }
+    let from = at.today - Days::new(days.into());
+    lines.extend(pedigree::soil(pedigree, from, at.today));
     let issued = at.forecast_issued.map(|issued| zoned(issued, at.farm.zone));
     lines.push(match (issued, &book.service.weather.nws) {
         (Some(issued), _) => format!("  forecast issued {issued}"),
@@ -97,10 +106,10 @@ fn readable(book: &Book, at: &FieldNow<'_>, days: u32) -> String {
     lines.extend(at.season.findings.iter().map(shown));
     lines.push(String::new());
     lines.push("Last days (F, in; * not measured):".to_owned());
-    let from = at.today - Days::new(days.into());
     let listed = at.season.days.iter().filter(|row| row.date > from && row.date <= at.today);
     lines.extend(listed.map(day_line));
     lines.push(String::new());
+    lines.extend(pedigree::lines(pedigree, from, at.today, at.farm.zone));
     lines.join("\n")
 }
 
@@ -176,6 +185,12 @@ fn happened(entry: &Entry) -> String {
         Event::Planted => "planted".to_owned(),
         Event::PreApplied { .. } => "pre pass".to_owned(),
         Event::PostApplied { .. } => "post pass".to_owned(),
+        Event::StarterApplied { nitrogen, source } => {
+            let pounds = nitrogen.map_or("as planned".to_owned(), |n| format!("{} lb N", n.get()));
+            let form = source.and_then(|form| serde_json::to_value(form).ok());
+            let form = form.as_ref().and_then(|form| form.as_str()).unwrap_or_default();
+            format!("starter {pounds} {form}").trim_end().replace('-', " ")
+        }
         Event::Sidedressed { nitrogen: None } => "sidedress".to_owned(),
         Event::Sidedressed { nitrogen: Some(pounds) } => format!("sidedress, {} lb", pounds.get()),
         Event::Hoed => "hoed".to_owned(),
@@ -183,6 +198,7 @@ fn happened(entry: &Entry) -> String {
         Event::StageSeen { stage } => format!("{stage} seen"),
         Event::WeedsSeen { height } if height.get() == 0.0 => "no weeds".to_owned(),
         Event::WeedsSeen { height } => format!("weeds {} in", height.get()),
+        Event::NitrateTest { ppm } => format!("nitrate test {} ppm", ppm.get()),
         Event::Hold { topic, until } => {
             format!("hold {} until {until}", topic.map_or("everything", |topic| topic.name()))
         }
@@ -190,6 +206,9 @@ fn happened(entry: &Entry) -> String {
 }
 
 fn range(range: &DateRange) -> String {
+    if range.earliest == range.latest {
+        return range.likely.to_string();
+    }
     format!("{} (from {} to {})", range.likely, range.earliest, range.latest)
 }
 
@@ -227,6 +246,7 @@ fn clocks(now: &Now) -> Vec<String> {
     let mut lines = Vec::new();
     let stage = now.stage.map_or("unknown".to_owned(), |stage| stage.to_string());
     lines.push(format!("  stage: {stage}"));
+    lines.extend(now.emerged_on.as_ref().map(|on| format!("  came up: {}", range(on))));
     if let Some(pre) = &now.pre {
         lines.extend(in_soil("pre", pre));
     }
@@ -252,14 +272,55 @@ fn clocks(now: &Now) -> Vec<String> {
     }
     match (now.sidedressed_on, &now.sidedress) {
         (Some(on), _) => lines.push(format!("  sidedress: done {on}")),
-        (None, Some(window)) => lines.push(format!(
-            "  sidedress: from {}; at the latest {}",
-            window.opens.likely,
-            range(&window.latest)
-        )),
+        (None, Some(window)) => {
+            lines.push(format!(
+                "  sidedress: from {}; at the latest {}",
+                window.opens.likely,
+                range(&window.latest)
+            ));
+            lines.extend(window.tested.as_ref().map(tested));
+        }
         (None, None) => {}
     }
     lines
+}
+
+/// What the soil has given beside its normal, on what that rests, and what wet soil has cost.
+fn soil_nitrogen(season: &Season, now: &Now) -> Vec<String> {
+    let Some((row, normal)) = season.today().and_then(|row| row.nitrogen).zip(now.normal) else {
+        return Vec::new();
+    };
+    let beside = row.lag_percent.map_or("too early to tell".to_owned(), |lag| {
+        format!("{:.0} % {} normal", lag.abs(), if lag < 0.0 { "ahead of" } else { "behind" })
+    });
+    let basis = match normal {
+        Basis::OwnYears(years) => format!("this field's own {years} past years of weather"),
+        Basis::Stated => "a stated usual year for the latitude, no past years on file".to_owned(),
+    };
+    let mut lines = vec![
+        format!("  soil nitrogen: {:.0} lb since planting, {beside}", row.supplied_lb),
+        format!("  normal rests on {basis}"),
+    ];
+    if row.wet_days > 0 {
+        let (low, high) = row.lost_range_lb;
+        lines.push(format!(
+            "  nitrate lost in {} wet days: {:.0} lb (from {low:.0} to {high:.0})",
+            row.wet_days, row.lost_lb
+        ));
+    }
+    lines.extend(row.washed.map(|washed| {
+        let (least, most) = washed.front_in;
+        format!("  {:.1} in drained: nitrate down to {least:.0} to {most:.0} in", washed.drained_in)
+    }));
+    lines
+}
+
+/// What a nitrate test makes of the plan.
+fn tested(rate: &TestedRate) -> String {
+    format!(
+        "  nitrate test of {}: {} ppm of {}; {:.0} lb N by one rule, {:.0} by the other, of {:.0} planned",
+        rate.on, rate.ppm, rate.critical_ppm, rate.high_lb, rate.low_lb, rate.planned_lb
+    )
 }
 
 fn day_line(row: &DayRow) -> String {

@@ -1,6 +1,6 @@
-//! `furrowbell weather`: years of daily weather of the book's places.
+//! `furrowbell weather`: how its sources stand, and years of daily weather of the book's places.
 
-use super::{BookArg, Failure};
+use super::{BookArg, Failure, weather_status};
 use crate::weather::files::{self, FileDay, Reading};
 use crate::weather::history::{self, Change, History, Place};
 use chrono::NaiveDate;
@@ -28,6 +28,20 @@ enum What {
                             42.02,-93.77 --dry-run"
     )]
     Import(ImportArgs),
+    /// Show how each weather source stands; nothing is asked of it.
+    ///
+    /// ok: it answers and every cell is young enough. late: some cells are too old to be used.
+    /// failing: its last answers were faults. resting: left alone after failures in a row. Cells are
+    /// those that fields of the book rest on now; a stand-in serves the places whose grid is late.
+    #[command(
+        after_help = "Examples:\n  furrowbell weather status --book BOOK\n  furrowbell weather \
+                            status --book BOOK --json\n\n--json prints one object: now, zone, files \
+                            (first_day, last_day; null without any) and sources, each with source, \
+                            state, last_good_at, requests_24h, failures_24h, bytes_24h, median_ms, \
+                            failures_in_a_row, last_fault (at, what, correlation_id), late_after_h, \
+                            served (cells, late, newest_issue) and the same by office. Times are UTC."
+    )]
+    Status(weather_status::StatusArgs),
 }
 
 /// Arguments of `weather import`.
@@ -69,9 +83,10 @@ fn spot(text: &str) -> Result<(Latitude, Longitude), String> {
 }
 
 /// Does what is asked.
-pub fn run(args: WeatherArgs) -> Result<(), Failure> {
+pub async fn run(args: WeatherArgs) -> Result<(), Failure> {
     match args.what {
         What::Import(args) => import(&args),
+        What::Status(args) => weather_status::run(args).await,
     }
 }
 

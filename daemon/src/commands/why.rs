@@ -63,11 +63,15 @@ pub async fn run(args: WhyArgs) -> Result<(), Failure> {
             say!("  {label}");
         }
         let plan = book.field(&identity.field).and_then(|field| field.plan.as_ref());
+        let harvest = plan.map(|plan| limits::of_harvest(&book, plan, &notice.evidence));
+        for line in harvest.unwrap_or_default() {
+            say!("  {line}");
+        }
         for line in plan.map(|plan| on_weeds::behind(plan, &notice.evidence)).unwrap_or_default() {
             say!("  {line}");
         }
         for queued in texts {
-            say!("  text {}: {}", queued.text.id, queued.text.body);
+            say!("  text {}: {}", queued.text.id, queued.text.body.replace('\n', "\n    "));
         }
     }
     Ok(())

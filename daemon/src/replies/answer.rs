@@ -7,7 +7,7 @@ use super::grammar::{self, Pass, Place, Reply};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use furrowbell_engine::findings::Topic;
 use furrowbell_engine::journal::{Entry, Event};
-use furrowbell_engine::units::{Inches, Millimetres};
+use furrowbell_engine::units::{Inches, Millimetres, NitratePpm};
 
 /// A field of the sender's.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -214,6 +214,11 @@ impl<'a> Desk<'a> {
                 ];
                 (Event::WeedsSeen { height }, date, place, asking)
             }
+            Reply::Nitrate { ppm, date, place } => {
+                let ppm = NitratePpm::new(*ppm).map_err(misread)?;
+                let asking = &[Topic::SidedressOpen, Topic::SidedressClosing];
+                (Event::NitrateTest { ppm }, date, place, asking)
+            }
             Reply::Planted { date, place } => (Event::Planted, date, place, &[Topic::Seedbed]),
             _ => return Err(Answer::NotUnderstood),
         };
@@ -367,7 +372,7 @@ const fn settled_by(topic: Topic) -> Option<Pass> {
         Topic::SidedressOpen | Topic::SidedressClosing | Topic::NitrogenLoss => {
             Some(Pass::Sidedress)
         }
-        Topic::RainNeeded => Some(Pass::Hoe),
+        Topic::RainNeeded | Topic::SurfaceUrea => Some(Pass::Hoe),
         Topic::Seedbed
         | Topic::Emergence
         | Topic::RainLate

@@ -13,6 +13,13 @@ use line::{Line, Unit};
 const MOST_RAIN_IN: f64 = 15.0;
 /// Weeds taller than this are taken for a slip.
 const TALLEST_WEEDS_IN: f64 = 72.0;
+/// A nitrate test richer than this is taken for a slip.
+const RICHEST_NITRATE_PPM: f64 = 100.0;
+/// Words that come with a nitrate test and name no place.
+const OF_A_TEST: [&str; 18] = [
+    "back", "came", "de", "level", "muestra", "n", "prueba", "psnt", "result", "results", "sample",
+    "showed", "soil", "suelo", "taken", "test", "tested", "tests",
+];
 /// Nobody is held off longer than this by one text.
 const LONGEST_HOLD_DAYS: f64 = 30.0;
 
@@ -57,6 +64,15 @@ pub enum Reply {
         /// Height of the tallest, inches.
         height_in: f64,
         /// Day, when it was said.
+        date: Option<DateWord>,
+        /// Field or fields.
+        place: Place,
+    },
+    /// A nitrate test came back.
+    Nitrate {
+        /// What it showed, ppm.
+        ppm: f64,
+        /// Day on which the soil was taken, when it was said.
         date: Option<DateWord>,
         /// Field or fields.
         place: Place,
@@ -115,6 +131,7 @@ enum Command {
     Done,
     Rain,
     Weeds,
+    Nitrate,
     Planted,
     Hold,
     Stage(Stage),
@@ -311,6 +328,13 @@ fn read(command: Command, at: usize, mut line: Line) -> Option<Reply> {
             let date = line.take_date()?;
             (0.0..=TALLEST_WEEDS_IN).contains(&height_in).then_some(())?;
             Reply::Weeds { height_in, date, place: line.place(at) }
+        }
+        Command::Nitrate => {
+            line.drop_all(&OF_A_TEST);
+            let ppm = line.take_amount(at, Unit::Ppm)?;
+            let date = line.take_date()?;
+            (0.0..=RICHEST_NITRATE_PPM).contains(&ppm).then_some(())?;
+            Reply::Nitrate { ppm, date, place: line.place(at) }
         }
         Command::Hold => {
             let days = line.take_amount(at, Unit::Days)?;

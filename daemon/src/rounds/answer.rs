@@ -1,7 +1,6 @@
 //! Answers what came in: one reply, one transaction with everything that follows from it.
 
 use super::Desk;
-use super::timing::local_day;
 use crate::replies::answer::{
     self, Answer, AskedBack, Consent as Wish, Effects, OpenQuestion, OwnField,
 };
@@ -13,6 +12,7 @@ use crate::wording::answers::{Answer as Said, Pass as SaidPass};
 use crate::wording::text::{FieldRef, TextInput};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use furrowbell_config::farms::{Farm, Field};
+use furrowbell_config::local::local_day;
 use furrowbell_config::people::{Person, Role};
 use furrowbell_engine::findings::Urgency;
 use furrowbell_engine::journal::Entry;

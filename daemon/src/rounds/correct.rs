@@ -5,11 +5,11 @@
 
 use super::Desk;
 use super::advance::FieldNow;
-use super::decide::{Addressed, Budgets, Tone};
+use super::decide::{APART, Addressed, Budgets, Tone};
 use super::known::Known;
-use super::timing::local_day;
 use crate::store::{Closing, Corrected, Correction, Course, Ending, Identity, Notice};
 use chrono::{DateTime, Utc};
+use furrowbell_config::local::local_day;
 use furrowbell_config::people::Person;
 use furrowbell_engine::findings::{Finding, Topic, Urgency};
 use furrowbell_engine::journal::Event;
@@ -87,7 +87,8 @@ impl Desk {
             if due_at.is_none_or(|due_at| due_at > now) {
                 continue;
             }
-            let text = self.text_of(&group, now, now, false);
+            budgets.of(&group[0].person.id).next_at = Some(now + APART);
+            let text = self.text_of(std::slice::from_ref(&group), now, now, false);
             let says = |one: &&Turned<'_>| {
                 group.iter().any(|said| std::ptr::eq(said.finding, &raw const one.said))
             };

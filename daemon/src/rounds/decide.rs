@@ -1,13 +1,13 @@
 //! Decides who is told what, and when it may go.
 //!
 //! [`Desk::compose`] reads and decides, [`Desk::decide`] also writes: notices and their text in one
-//! transaction. Findings that read the same to one person become one text that names every field.
-//! What turned out otherwise than it was told goes first.
+//! transaction. What one person is to be told in one round shares as few texts as stay readable, and
+//! these keep their distance. What turned out otherwise than it was told goes first.
 
 use super::Desk;
 use super::advance::FieldNow;
 use super::known::Known;
-use super::timing::{after_quiet, local_day, start_of_day};
+use super::timing::after_quiet;
 use crate::store::{
     Closing, ConsentState, Correction, Ending, Identity, Notice, Telling, Text, TextKind,
 };
@@ -15,8 +15,10 @@ use crate::wording::gsm7::plain;
 use crate::wording::text::{FieldRef, TextInput};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
+use furrowbell_config::local::{local_day, start_of_day};
 use furrowbell_config::people::{Person, RouteName};
-use furrowbell_engine::findings::{Finding, Urgency};
+use furrowbell_engine::findings::{Finding, Topic, Urgency};
+use std::collections::hash_map::Entry;
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 /// Why something that a season shows was not sent.
@@ -43,6 +45,9 @@ pub struct Addressed<'a> {
     pub tone: Tone,
 }
 
+/// Findings that read the same to one person; at least one.
+pub(super) type Group<'a> = Vec<Addressed<'a>>;
+
 /// How a text stands to what was said before.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Tone {
@@ -66,6 +71,10 @@ pub struct Composed<'a> {
     /// Texts that carry the hint that STOP ends the texts.
     hinted: BTreeSet<String>,
 }
+
+/// The least time between two texts to one person, so that a storm over hundreds of fields does not
+/// ring all morning.
+pub(super) const APART: TimeDelta = TimeDelta::minutes(15);
 
 /// How often a round composes anew what another instance has told in part.
 const COMPOSE_TRIES: usize = 3;
@@ -216,25 +225,90 @@ impl Desk {
         budget: &mut Budget,
         composed: &mut Composed<'a>,
     ) -> anyhow::Result<()> {
+        self.leave_for_another_day(&mut addressed, now, composed).await?;
         addressed.sort_by_key(|one| {
             let finding = one.finding;
             let act_by = finding.act_by.unwrap_or(NaiveDate::MAX);
-            (std::cmp::Reverse(finding.urgency), act_by, finding.topic())
+            let field = one.at.field.id.as_str();
+            (std::cmp::Reverse(finding.urgency), act_by, finding.topic(), field)
         });
-        let mut hint = self.hint_is_due(&addressed[0].person.id, now).await?;
-        for group in self.groups(addressed, now, hint) {
-            let first = group[0];
-            let Some(due_at) = self.due_at(first, now, budget).await? else {
-                composed.held.extend(group.iter().map(|one| (*one, HeldBack::NoRoom)));
+        let Some(first) = addressed.first() else { return Ok(()) };
+        let person = first.person.id.clone();
+        let last = self.store.last_due(&person, now - APART).await?;
+        budget.next_at = budget.next_at.max(last.map(|last| last + APART));
+        let mut hint = self.hint_is_due(&person, now).await?;
+        for bundle in self.bundles(addressed, now, hint) {
+            let Some(due_at) = self.due_at(bundle[0][0], now, budget).await? else {
+                let left = bundle.into_iter().flatten().map(|one| (one, HeldBack::NoRoom));
+                composed.held.extend(left);
                 continue;
             };
-            let telling = self.telling(&group, due_at, now, hint);
+            budget.next_at = Some(due_at + APART);
+            let text = self.text_of(&bundle, due_at, now, hint);
             if std::mem::take(&mut hint) {
-                composed.hinted.extend(telling.text.iter().map(|text| text.id.clone()));
+                composed.hinted.insert(text.id.clone());
             }
-            composed.tellings.push(telling);
+            let notices = bundle.iter().flatten().map(|one| self.notice_of(one, now)).collect();
+            composed.tellings.push(Telling { notices, text: Some(text) });
         }
         Ok(())
+    }
+
+    /// Of one field and topic a person hears once a day, unless it is urgent.
+    async fn leave_for_another_day<'a>(
+        &self,
+        addressed: &mut Vec<Addressed<'a>>,
+        now: DateTime<Utc>,
+        composed: &mut Composed<'a>,
+    ) -> anyhow::Result<()> {
+        let mut told_on: HashMap<DateTime<Utc>, HashSet<(String, Topic)>> = HashMap::new();
+        for one in std::mem::take(addressed) {
+            let day = local_day(one.earliest(now), one.zone());
+            let from = start_of_day(day, one.zone());
+            if let Entry::Vacant(unread) = told_on.entry(from) {
+                let until = start_of_day(day + Days::new(1), one.zone());
+                unread.insert(self.store.told_between(&one.person.id, from, until).await?);
+            }
+            let topic = (one.at.field.id.clone(), one.finding.topic());
+            if one.finding.urgency < Urgency::Urgent && told_on[&from].contains(&topic) {
+                composed.held.push((one, HeldBack::NoRoom));
+            } else {
+                addressed.push(one);
+            }
+        }
+        Ok(())
+    }
+
+    /// Puts together what one text can tell, the most pressing first: groups that may go at the
+    /// same moment, as long as two segments hold them and name every field.
+    fn bundles<'a>(
+        &self,
+        addressed: Vec<Addressed<'a>>,
+        now: DateTime<Utc>,
+        hint: bool,
+    ) -> Vec<Vec<Group<'a>>> {
+        let mut bundles: Vec<Vec<Group<'a>>> = Vec::new();
+        for group in self.groups(addressed, now, hint) {
+            let (at, zone) = (group[0].earliest(now), group[0].zone());
+            let takes = |(number, bundle): (usize, &mut Vec<Group<'a>>)| {
+                let first = bundle[0][0];
+                if (first.earliest(now), first.zone()) != (at, zone) {
+                    return false;
+                }
+                bundle.push(group.clone());
+                let fits = self
+                    .bundled(bundle, now, hint && number == 0)
+                    .is_some_and(|body| names_every_field(&body, bundle.iter().flatten()));
+                if !fits {
+                    bundle.pop();
+                }
+                fits
+            };
+            if !bundles.iter_mut().enumerate().any(takes) {
+                bundles.push(vec![group]);
+            }
+        }
+        bundles
     }
 
     /// Groups findings that read the same, as long as the text can name every field.
@@ -243,15 +317,15 @@ impl Desk {
         addressed: Vec<Addressed<'a>>,
         now: DateTime<Utc>,
         hint: bool,
-    ) -> Vec<Vec<Addressed<'a>>> {
-        let mut groups: Vec<Vec<Addressed<'a>>> = Vec::new();
+    ) -> Vec<Group<'a>> {
+        let mut groups: Vec<Group<'a>> = Vec::new();
         let mut open: HashMap<(&str, String, Urgency, Tz), usize> = HashMap::new();
         for one in addressed {
             let nameless = self.body(&[one], Some("#"), now, false);
             let key = (one.person.id.as_str(), nameless, one.finding.urgency, one.zone());
             if let Some(group) = open.get(&key).and_then(|at| groups.get_mut(*at)) {
                 group.push(one);
-                if names_every_field(&self.body(group, None, now, hint), group) {
+                if names_every_field(&self.body(group, None, now, hint), group.iter()) {
                     continue;
                 }
                 group.pop();
@@ -269,12 +343,33 @@ impl Desk {
         now: DateTime<Utc>,
         stop_hint: bool,
     ) -> String {
+        let input = self.input(group, nameless, now, stop_hint);
+        match group[0].tone {
+            Tone::First | Tone::Update => self.wording.text(&input),
+            Tone::Withdrawal => self.wording.withdrawal(&input),
+        }
+    }
+
+    /// Several groups in one text, if it holds them.
+    fn bundled(&self, bundle: &[Group<'_>], now: DateTime<Utc>, stop_hint: bool) -> Option<String> {
+        let inputs: Vec<_> =
+            bundle.iter().map(|group| self.input(group, None, now, stop_hint)).collect();
+        self.wording.bundle(&inputs)
+    }
+
+    fn input<'a>(
+        &'a self,
+        group: &[Addressed<'a>],
+        nameless: Option<&'a str>,
+        now: DateTime<Utc>,
+        stop_hint: bool,
+    ) -> TextInput<'a> {
         let Addressed { person, at, finding, tone } = group[0];
         let fields = group.iter().map(|one| {
             let field = FieldRef::of(one.at.field);
             FieldRef { name: nameless.unwrap_or(field.name), ..field }
         });
-        let input = TextInput {
+        TextInput {
             sender: &self.book.service.name,
             language: person.language,
             fields: fields.collect(),
@@ -285,23 +380,6 @@ impl Desk {
             today: local_day(now, at.farm.zone),
             stop_hint,
             update: tone == Tone::Update,
-        };
-        match tone {
-            Tone::First | Tone::Update => self.wording.text(&input),
-            Tone::Withdrawal => self.wording.withdrawal(&input),
-        }
-    }
-
-    fn telling(
-        &self,
-        group: &[Addressed<'_>],
-        due_at: DateTime<Utc>,
-        now: DateTime<Utc>,
-        hint: bool,
-    ) -> Telling {
-        Telling {
-            notices: group.iter().map(|one| self.notice_of(one, now)).collect(),
-            text: Some(self.text_of(group, due_at, now, hint)),
         }
     }
 
@@ -320,15 +398,18 @@ impl Desk {
         }
     }
 
-    /// The text that tells a group.
+    /// The text that tells one group, or several that it holds.
     pub(super) fn text_of(
         &self,
-        group: &[Addressed<'_>],
+        bundle: &[Group<'_>],
         due_at: DateTime<Utc>,
         now: DateTime<Utc>,
         hint: bool,
     ) -> Text {
-        let Addressed { person, finding, .. } = group[0];
+        let Addressed { person, finding, .. } = bundle[0][0];
+        let several = (bundle.len() > 1).then(|| self.bundled(bundle, now, hint)).flatten();
+        let body = several.unwrap_or_else(|| self.body(&bundle[0], None, now, hint));
+        let parts = || bundle.iter().flatten();
         Text {
             id: self.ids.make(),
             kind: TextKind::Notice,
@@ -336,18 +417,18 @@ impl Desk {
             route: self.route_of(person),
             language: person.language,
             subject: Some(self.wording.topic_name(person.language, finding.topic())),
-            body: self.body(group, None, now, hint),
+            body,
             html: None,
             urgency: finding.urgency,
-            act_by: finding.act_by,
+            act_by: parts().filter_map(|one| one.finding.act_by).min(),
             created_at: now,
             due_at,
-            expires_at: group.iter().map(Addressed::expires_at).min().unwrap_or(now),
+            expires_at: parts().map(Addressed::expires_at).min().unwrap_or(now),
         }
     }
 
-    /// The first moment at which it may go; for a routine text the first at which the budget has
-    /// room, if that comes in time.
+    /// The first moment at which it may go, apart from the last text; for a routine text the first
+    /// at which the budget has room, if that comes in time.
     pub(super) async fn due_at(
         &self,
         one: Addressed<'_>,
@@ -355,9 +436,11 @@ impl Desk {
         budget: &mut Budget,
     ) -> anyhow::Result<Option<DateTime<Utc>>> {
         let zone = one.zone();
-        let mut due_at = one.earliest(now);
+        let soonest = one.earliest(now);
+        let mut due_at = budget.next_at.map_or(soonest, |next| one.earliest(next.max(now)));
         if one.finding.urgency == Urgency::Urgent {
-            return Ok(Some(due_at));
+            // Two texts at once are better than one that comes too late.
+            return Ok(Some(if due_at < one.expires_at() { due_at } else { soonest }));
         }
         while due_at < one.expires_at() {
             let day = local_day(due_at, zone);
@@ -388,8 +471,8 @@ impl Desk {
     }
 }
 
-fn names_every_field(body: &str, group: &[Addressed<'_>]) -> bool {
-    names_all(body, group.iter().map(|one| plain(&one.at.field.name)).collect())
+fn names_every_field<'a>(body: &str, told: impl Iterator<Item = &'a Addressed<'a>>) -> bool {
+    names_all(body, told.map(|one| plain(&one.at.field.name)).collect())
 }
 
 /// Whether each name has a place of its own in the text; long names are looked for first, since
@@ -423,7 +506,7 @@ impl Budgets {
 
     /// That of one person.
     pub fn of(&mut self, person: &str) -> &mut Budget {
-        let budget = Budget { most: self.most, taken: HashMap::new() };
+        let budget = Budget { most: self.most, taken: HashMap::new(), next_at: None };
         self.by_person.entry(person.to_owned()).or_insert(budget)
     }
 }
@@ -432,6 +515,8 @@ impl Budgets {
 pub(super) struct Budget {
     most: u32,
     taken: HashMap<NaiveDate, u32>,
+    /// The first moment that is far enough from the last text.
+    pub next_at: Option<DateTime<Utc>>,
 }
 
 impl Budget {

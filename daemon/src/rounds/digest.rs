@@ -4,7 +4,6 @@ use super::Desk;
 use super::advance::FieldNow;
 use super::answer::{HELD_FOR_ADVISOR, NOT_UNDERSTOOD, UNKNOWN_SENDER};
 use super::decide::HeldBack;
-use super::timing::{instant, local_day, start_of_day};
 use crate::store::{self, Ending, Fate, Notice, Queued, Text, TextFilter, TextKind, TextState};
 use crate::weather::source::SourceName;
 use crate::wording::digest::{
@@ -12,6 +11,7 @@ use crate::wording::digest::{
     HeldLine, HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
 };
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
+use furrowbell_config::local::{instant, local_day, start_of_day};
 use furrowbell_config::people::{Person, RouteName};
 use furrowbell_engine::clocks::DateRange;
 use furrowbell_engine::findings::{Evidence, Finding, Topic, Urgency};
@@ -113,20 +113,21 @@ impl Desk {
         let (mut sent, mut expired) = (Vec::new(), Vec::new());
         for queued in self.texts_in_play(since).await? {
             let notices = self.store.notices_of_text(&queued.text.id).await?;
-            let Some(told) = self.told(advisor, &queued, &notices) else { continue };
-            match queued.state {
-                TextState::Expired => expired.push(ExpiredLine {
-                    to: told.to,
-                    fields: told.fields,
-                    topic: told.topic,
-                }),
-                TextState::Waiting if queued.text.due_at > now && queued.attempts == 0 => {
-                    held_back.push(self.waiting_line(told, &queued, now));
-                }
-                TextState::Held => {}
-                _ => {
-                    let fate = self.store.fate(&queued.text.id).await?;
-                    sent.push(sent_line(told, &queued, fate, &notices));
+            for told in self.told(advisor, &queued, &notices) {
+                match queued.state {
+                    TextState::Expired => expired.push(ExpiredLine {
+                        to: told.to,
+                        fields: told.fields,
+                        topic: told.topic,
+                    }),
+                    TextState::Waiting if queued.text.due_at > now && queued.attempts == 0 => {
+                        held_back.push(self.waiting_line(told, &queued, now));
+                    }
+                    TextState::Held => {}
+                    _ => {
+                        let fate = self.store.fate(&queued.text.id).await?;
+                        sent.push(sent_line(told, &queued, fate, &notices));
+                    }
                 }
             }
         }
@@ -140,12 +141,15 @@ impl Desk {
         };
         let used: BTreeSet<_> = own.iter().filter_map(|at| at.forecast_from).collect();
         let credits = used.into_iter().filter_map(SourceName::credit).collect();
+        let warnings = self.warnings(&own, self.zone_of(advisor), now).await?;
         Ok(self.wording.digest(&DigestInput {
             sender: self.book.service.name.clone(),
             advisor: advisor.name.clone(),
             date: local_day(now, self.zone_of(advisor)),
             language: advisor.language,
             calls: self.calls(&own, now),
+            warnings,
+            warnings_late: self.warnings_late(now).await?,
             due: own.iter().flat_map(|at| at.season.findings.iter().map(|f| due(at, f))).collect(),
             sent,
             held_back,
@@ -205,21 +209,26 @@ impl Desk {
         Ok(texts)
     }
 
-    /// Whom a text told what, if the advisor looks after any of its fields.
-    fn told(&self, advisor: &Person, queued: &Queued, notices: &[Notice]) -> Option<Told> {
-        let own = |notice: &&Notice| {
+    /// Whom a text told what, topic by topic, if the advisor looks after any field of the topic.
+    fn told(&self, advisor: &Person, queued: &Queued, notices: &[Notice]) -> Vec<Told> {
+        let own = |notice: &Notice| {
             let field = self.book.field(&notice.identity.field);
             let farm = field.and_then(|field| self.book.farm(&field.farm));
             farm.is_some_and(|farm| farm.advisors.contains(&advisor.id))
         };
-        let topic = notices.iter().find(own)?.identity.topic;
         let name = |notice: &Notice| {
             let id = &notice.identity.field;
             self.book.field(id).map_or(id.clone(), |field| field.name.clone())
         };
         let id = &queued.text.person;
         let to = self.book.person(id).map_or(id.clone(), |person| person.name.clone());
-        Some(Told { to, fields: notices.iter().map(name).collect(), topic })
+        let topics: BTreeSet<Topic> =
+            notices.iter().filter(|notice| own(notice)).map(|one| one.identity.topic).collect();
+        let told = |topic| {
+            let of_topic = notices.iter().filter(|notice| notice.identity.topic == topic);
+            Told { to: to.clone(), fields: of_topic.map(name).collect(), topic }
+        };
+        topics.into_iter().map(told).collect()
     }
 
     async fn held_back(
@@ -333,8 +342,10 @@ fn due(at: &FieldNow<'_>, finding: &Finding) -> Due {
 
 fn sent_line(told: Told, queued: &Queued, fate: Fate, notices: &[Notice]) -> SentLine {
     let answered = |notice: &Notice| {
-        notice.closed.as_ref().is_some_and(|closing| closing.ending == Ending::Answered)
+        notice.identity.topic == told.topic
+            && notice.closed.as_ref().is_some_and(|closing| closing.ending == Ending::Answered)
     };
+    let replied = notices.iter().any(answered);
     SentLine {
         to: told.to,
         fields: told.fields,
@@ -349,7 +360,7 @@ fn sent_line(told: Told, queued: &Queued, fate: Fate, notices: &[Notice]) -> Sen
                 SentState::Waiting
             }
         },
-        replied: notices.iter().any(answered),
+        replied,
     }
 }
 
@@ -409,6 +420,7 @@ fn clocks(at: &FieldNow<'_>) -> FieldClocks {
     FieldClocks {
         pre_on: pre.map(|pre| pre.applied_on),
         rain_since_pre_in: pre_state.map(|state| state.firm.rain_in),
+        rain_unknown_days: pre.map_or(0, |pre| pre.unmeasured_days),
         pre_set_on: pre_state.and_then(|state| state.firm.set_on),
         residual_ends: pre.and_then(|pre| pre.ends).map(|ends| ends.earliest),
         post_closes: now.post_window.filter(|_| !is_sprayed).map(closes),

@@ -1,10 +1,10 @@
 //! What people have been told already.
 
 use super::Desk;
-use super::timing::local_day;
 use crate::store::{Identity, Notice};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use chrono_tz::Tz;
+use furrowbell_config::local::local_day;
 use std::collections::BTreeSet;
 
 /// Days of occasions that are compared: longer than any season.

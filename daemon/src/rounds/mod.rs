@@ -9,13 +9,17 @@ mod correct;
 pub mod decide;
 pub mod digest;
 pub mod fallback;
+pub mod field_weather;
 pub mod forecasts;
 mod known;
+pub mod observe;
 pub mod past;
 pub mod pull;
 pub mod record;
 pub mod send;
-pub mod timing;
+pub mod sources_now;
+mod timing;
+mod warnings;
 
 use crate::clock::{Clock, Ids};
 use crate::pages::Figures;
@@ -54,6 +58,8 @@ pub struct Desk {
     pub routes: Arc<BTreeMap<RouteName, Route>>,
     /// Where weather comes from.
     pub weather: Arc<Sources>,
+    /// What of it is to be asked next.
+    pub agenda: Arc<pull::Agenda>,
     /// What is usual at each place.
     pub past: Arc<Past>,
     /// What of the seasons stands in the record.

@@ -20,6 +20,17 @@ use std::sync::{Arc, Mutex, PoisonError};
 /// Guidelines on the Calculation of Climate Normals, 2017).
 const MOST_YEARS: i32 = 30;
 
+/// The days of this year and the one before it that a place has on file.
+#[derive(Debug)]
+pub struct Lately {
+    /// Name of the file.
+    pub name: String,
+    /// How far off its station stands, km.
+    pub distance_km: f64,
+    /// The days in order.
+    pub days: Arc<[FileDay]>,
+}
+
 /// The past of every place of the book.
 #[derive(Debug)]
 pub struct Past {
@@ -27,6 +38,7 @@ pub struct Past {
     /// A year is not part of what is usual before it is over.
     this_year: i32,
     years: Mutex<HashMap<PathBuf, Option<Arc<Cell>>>>,
+    lately: Mutex<HashMap<PathBuf, Arc<[FileDay]>>>,
     normals: Mutex<HashMap<String, Option<Arc<Normal>>>>,
 }
 
@@ -37,6 +49,7 @@ impl Past {
             history: History::of(book),
             this_year,
             years: Mutex::default(),
+            lately: Mutex::default(),
             normals: Mutex::default(),
         }
     }
@@ -47,6 +60,21 @@ impl Past {
         let path = self.history.serving(farm, field)?;
         let mut years = self.years.lock().unwrap_or_else(PoisonError::into_inner);
         years.entry(path).or_insert_with_key(|path| self.read(path, &field.site)).clone()
+    }
+
+    /// What is on file of a field's place since last year began, so that an import of this season's
+    /// days counts; `None` where nothing is on file.
+    pub fn lately(&self, farm: &Farm, field: &Field) -> Option<Lately> {
+        let (distance_km, path) = self.history.serving_from(farm, field)?;
+        let name = path.file_name()?.to_string_lossy().into_owned();
+        let mut lately = self.lately.lock().unwrap_or_else(PoisonError::into_inner);
+        let days = lately.entry(path).or_insert_with_key(|path| {
+            // A fault is told where the years are read.
+            let mut days = crate::weather::files::read(path).unwrap_or_default();
+            days.retain(|day| day.date.year() >= self.this_year - 1);
+            days.into()
+        });
+        Some(Lately { name, distance_km, days: Arc::clone(days) })
     }
 
     fn read(&self, path: &Path, site: &Site) -> Option<Arc<Cell>> {

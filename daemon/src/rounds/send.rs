@@ -4,7 +4,7 @@
 //! the lease ends, so that nobody else can hold the text while this worker still sends it.
 
 use super::Desk;
-use super::timing::{after_quiet, local_day, start_of_day};
+use super::timing::after_quiet;
 use crate::pages::TextState as Counted;
 use crate::routes::{Outcome, Outgoing, Route};
 use crate::store::{
@@ -12,6 +12,7 @@ use crate::store::{
 };
 use chrono::{DateTime, Days, TimeDelta, Utc};
 use chrono_tz::Tz;
+use furrowbell_config::local::{local_day, start_of_day};
 use furrowbell_config::people::{Person, RouteName};
 use furrowbell_engine::findings::Urgency;
 use std::collections::HashMap;

@@ -1,34 +1,9 @@
-//! Local days and quiet hours on the UTC line.
+//! Quiet hours on the UTC line.
 
-use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, TimeZone, Utc};
+use chrono::{DateTime, Days, TimeZone, Utc};
 use chrono_tz::Tz;
+use furrowbell_config::local::instant;
 use furrowbell_config::people::QuietHours;
-
-/// The instant at which a wall time first exists on or after `date` and `time` in `zone`.
-///
-/// A wall time that the spring change skips is taken at the end of the gap; one that the autumn
-/// change repeats is taken the first time.
-pub fn instant(date: NaiveDate, time: NaiveTime, zone: Tz) -> DateTime<Utc> {
-    let mut wall = date.and_time(time);
-    // No zone has ever skipped more than a day; the loop ends at the first wall time that exists.
-    for _ in 0..=96 {
-        if let Some(found) = zone.from_local_datetime(&wall).earliest() {
-            return found.to_utc();
-        }
-        wall += TimeDelta::minutes(15);
-    }
-    wall.and_utc()
-}
-
-/// The instant at which a local day begins.
-pub fn start_of_day(date: NaiveDate, zone: Tz) -> DateTime<Utc> {
-    instant(date, NaiveTime::MIN, zone)
-}
-
-/// The local day of an instant.
-pub fn local_day(now: DateTime<Utc>, zone: Tz) -> NaiveDate {
-    now.with_timezone(&zone).date_naive()
-}
 
 /// The first instant at or after `now` that is not quiet.
 pub fn after_quiet(now: DateTime<Utc>, quiet: QuietHours, zone: Tz) -> DateTime<Utc> {
@@ -57,6 +32,7 @@ pub fn after_quiet(now: DateTime<Utc>, quiet: QuietHours, zone: Tz) -> DateTime<
 #[cfg(test)]
 mod tests {
     use super::*;
+    use chrono::{NaiveTime, TimeDelta};
 
     fn utc(text: &str) -> DateTime<Utc> {
         text.parse().unwrap()
@@ -91,14 +67,23 @@ mod tests {
         assert_eq!(ends, utc("2026-11-01T07:45:00Z"));
     }
 
+    /// Chicago's clock through Python's zoneinfo.
     #[test]
-    fn a_skipped_wall_time_is_taken_after_the_gap_and_a_repeated_one_first() {
-        let zone = chrono_tz::America::Chicago;
-        let at = |m, d, h, min| {
-            let date = NaiveDate::from_ymd_opt(2026, m, d).unwrap();
-            instant(date, NaiveTime::from_hms_opt(h, min, 0).unwrap(), zone)
-        };
-        assert_eq!(at(3, 8, 2, 30), utc("2026-03-08T08:00:00Z"));
-        assert_eq!(at(11, 1, 1, 30), utc("2026-11-01T06:30:00Z"));
+    fn quiet_nights_end_on_the_wall_clock_over_changes_leap_day_and_new_year() {
+        let quiet = QuietHours::default();
+        for (night, morning) in [
+            ("2026-03-08T04:00:00Z", "2026-03-08T13:00:00Z"),
+            ("2026-11-01T03:00:00Z", "2026-11-01T14:00:00Z"),
+            ("2028-02-29T04:00:00Z", "2028-02-29T14:00:00Z"),
+            ("2028-03-01T04:00:00Z", "2028-03-01T14:00:00Z"),
+            ("2027-01-01T04:00:00Z", "2027-01-01T14:00:00Z"),
+        ] {
+            let ends = after_quiet(utc(night), quiet, chrono_tz::America::Chicago);
+            assert_eq!(ends, utc(morning), "{night}");
+        }
+        let until = NaiveTime::from_hms_opt(2, 30, 0).unwrap();
+        let quiet = QuietHours { until, ..quiet };
+        let ends = after_quiet(utc("2026-03-08T04:00:00Z"), quiet, chrono_tz::America::Chicago);
+        assert_eq!(ends, utc("2026-03-08T08:00:00Z"), "02:30 does not come that night");
     }
 }

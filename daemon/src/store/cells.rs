@@ -54,6 +54,14 @@ impl Store {
         Ok(())
     }
 
+    /// A cell, where it is known.
+    pub async fn cell(&self, id: &str) -> Result<Option<Cell>> {
+        Ok(with_pool!(self, pool => sqlx::query_as("-- cell.get\nSELECT * FROM cell WHERE id = $1")
+            .bind(id)
+            .fetch_optional(pool)
+            .await?))
+    }
+
     /// All cells, by id.
     pub async fn cells(&self) -> Result<Vec<Cell>> {
         Ok(with_pool!(self, pool => sqlx::query_as("-- cell.list\nSELECT * FROM cell ORDER BY id")

@@ -50,6 +50,7 @@ macro_rules! from_row {
     };
 }
 
+mod alerts;
 mod cells;
 mod consent;
 mod corrections;
@@ -65,12 +66,15 @@ mod receipts;
 mod requests;
 mod row;
 mod seasons;
+mod stations;
 mod texts;
 mod weather;
+mod weather_days;
 
 #[cfg(test)]
 pub(crate) mod testing;
 
+pub use alerts::FieldZones;
 pub use cells::{Cell, FieldCell};
 pub use consent::{Consent, ConsentState};
 pub use corrections::{Corrected, Correction, Course};
@@ -108,13 +112,14 @@ static MIGRATOR: LazyLock<Migrator> = LazyLock::new(|| {
 });
 
 /// Number, name and text of every step, in order; a test compares them with the folder.
-const MIGRATIONS: [(i64, &str, &str); 6] = [
+const MIGRATIONS: [(i64, &str, &str); 7] = [
     (1, "journal", include_str!("../../../migrations/0001_journal.sql")),
     (2, "weather", include_str!("../../../migrations/0002_weather.sql")),
     (3, "texts", include_str!("../../../migrations/0003_texts.sql")),
+    (4, "weather_days", include_str!("../../../migrations/0004_weather_days.sql")),
     (5, "requests", include_str!("../../../migrations/0005_requests.sql")),
     (6, "corrections", include_str!("../../../migrations/0006_corrections.sql")),
-    (8, "receipts", include_str!("../../../migrations/0008_receipts.sql")),
+    (7, "receipts", include_str!("../../../migrations/0007_receipts.sql")),
 ];
 
 /// Most connections of one instance.

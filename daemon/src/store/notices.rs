@@ -364,11 +364,37 @@ pub(super) async fn close(tx: &mut Tx, id: &str, closing: &Closing) -> Result<bo
         return Ok(false);
     }
     texts::hold_idle(tx, id, closing.at).await?;
+    for text in texts::half_settled(tx, id).await? {
+        let why = "a part of it was settled before it went; the rest is told anew";
+        if texts::hold(tx, &text, why, closing.at).await? {
+            forget_untold(tx, &text, closing.at).await?;
+        }
+    }
     Ok(true)
 }
 
-/// Whether any text that carries the notice went, may have gone, or is still to go: one that waits
-/// has others to tell and names this one's field all the same.
+/// Forgets what a text that will not go was to tell and what still holds, so that the next round
+/// tells it.
+pub(super) async fn forget_untold(tx: &mut Tx, text: &str, now: DateTime<Utc>) -> Result<()> {
+    let open: Vec<String> = with_tx!(&mut *tx, connection => sqlx::query_scalar(
+        "-- notice.untold
+        SELECT notice.id FROM notice
+        JOIN outbox_notice ON outbox_notice.notice_id = notice.id
+        WHERE outbox_notice.outbox_id = $1 AND notice.state = 'open' AND notice.expires_at > $2
+        ORDER BY notice.id")
+        .bind(text)
+        .bind(now)
+        .fetch_all(connection)
+        .await?);
+    for id in open {
+        if !may_have_gone(tx, &id).await? {
+            forget(tx, &id).await?;
+        }
+    }
+    Ok(())
+}
+
+/// Whether any text that carries the notice went, may have gone, or is still to go.
 async fn may_have_gone(tx: &mut Tx, id: &str) -> Result<bool> {
     let texts: i64 = with_tx!(tx, connection => sqlx::query_scalar(
         "-- notice.may_have_gone
@@ -516,21 +542,33 @@ mod tests {
     }
 
     #[tokio::test(flavor = "multi_thread")]
-    async fn a_text_waits_on_while_one_of_its_notices_is_open() {
+    async fn a_part_that_falls_away_frees_the_rest_to_be_told_anew() {
         on_each(|store| async move {
             let notices = vec![of_field("n1", "north-80"), of_field("n2", "south-40")];
             store.decide(&[Telling { notices, text: Some(text("t1")) }]).await.unwrap();
             let closing = Closing { ending: Ending::Expired, at: at(5), by: None };
             store.withdraw_notice("n1", &closing).await.unwrap();
-            assert_eq!(store.text("t1").await.unwrap().unwrap().state, TextState::Waiting);
-            assert!(
-                store.notice("n1").await.unwrap().is_some(),
-                "a text will still name its field"
-            );
-            store.withdraw_notice("n2", &closing).await.unwrap();
-            assert!(store.notice("n2").await.unwrap().is_none(), "it has reached nobody");
             let held = store.text("t1").await.unwrap().unwrap();
             assert_eq!((held.state, held.ended_at), (TextState::Held, Some(at(5))));
+            assert!(store.known_since(may(1)).await.unwrap().is_empty(), "it has reached nobody");
+            let rest = Telling { notices: vec![of_field("n3", "south-40")], text: None };
+            assert_eq!(store.decide(&[rest]).await.unwrap(), [true]);
+        })
+        .await;
+    }
+
+    #[tokio::test(flavor = "multi_thread")]
+    async fn what_holds_on_after_its_text_has_expired_is_told_anew() {
+        on_each(|store| async move {
+            let mut long = of_field("n2", "south-40");
+            long.expires_at = at(48 * 60);
+            let mut told = text("t1");
+            told.expires_at = at(24 * 60);
+            let notices = vec![notice("n1", 1), long];
+            store.decide(&[Telling { notices, text: Some(told) }]).await.unwrap();
+            assert_eq!(store.expire_texts(at(24 * 60)).await.unwrap().len(), 1);
+            assert!(store.notice("n1").await.unwrap().is_some(), "it came too late, and says so");
+            assert!(store.notice("n2").await.unwrap().is_none());
         })
         .await;
     }

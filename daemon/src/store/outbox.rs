@@ -1,6 +1,5 @@
 //! The queue: a claim is a lease, and every settlement is fenced by its token.
 
-use super::Store;
 use super::error::{Error, Result};
 use super::receipts;
 #[cfg(test)]
@@ -8,6 +7,7 @@ use super::row::Place;
 #[cfg(test)]
 use super::texts::TextState;
 use super::texts::{Queued, Row};
+use super::{Store, notices};
 use chrono::{DateTime, Utc};
 use furrowbell_engine::findings::Urgency;
 use std::cmp::Reverse;
@@ -221,10 +221,12 @@ impl Store {
         tx.commit().await
     }
 
-    /// Ends texts that lost their sense before they went and returns them, each to one caller.
+    /// Ends texts that lost their sense before they went and returns them, each to one caller. What
+    /// they were to tell and what still holds is told anew.
     /// Those with `possibly_twice` may have gone after all.
     pub async fn expire_texts(&self, now: DateTime<Utc>) -> Result<Vec<Queued>> {
-        let rows: Vec<Row> = with_pool!(self, pool => sqlx::query_as(
+        let mut tx = self.begin().await?;
+        let rows: Vec<Row> = with_tx!(&mut tx, connection => sqlx::query_as(
             "-- outbox.expire
             UPDATE outbox SET state = 'expired', ended_at = $1,
                 possibly_twice = possibly_twice OR state = 'sending',
@@ -233,9 +235,14 @@ impl Store {
                 AND (state = 'waiting' OR (state = 'sending' AND lease_until <= $1))
             RETURNING *")
             .bind(now)
-            .fetch_all(pool)
+            .fetch_all(connection)
             .await?);
-        rows.into_iter().map(Row::read).collect()
+        let expired = rows.into_iter().map(Row::read).collect::<Result<Vec<_>>>()?;
+        for queued in expired.iter().filter(|queued| !queued.possibly_twice) {
+            notices::forget_untold(&mut tx, &queued.text.id, now).await?;
+        }
+        tx.commit().await?;
+        Ok(expired)
     }
 
     /// Earliest moment at which a text can be claimed, past or to come.

@@ -5,9 +5,10 @@ use super::row::{Column, Place};
 use super::{Store, Tx};
 use chrono::{DateTime, NaiveDate, Utc};
 use furrowbell_config::people::{Language, RouteName};
-use furrowbell_engine::findings::Urgency;
+use furrowbell_engine::findings::{Topic, Urgency};
 use serde::{Deserialize, Serialize};
 use sqlx::QueryBuilder;
+use std::collections::HashSet;
 use std::fmt;
 
 /// Why a text is sent.
@@ -273,6 +274,48 @@ impl Store {
         Place { table: "outbox", id: person }.number("count", count)
     }
 
+    /// Fields and topics of which a person was, or is still to be, told from `from` up to but
+    /// without `until`.
+    pub async fn told_between(
+        &self,
+        person: &str,
+        from: DateTime<Utc>,
+        until: DateTime<Utc>,
+    ) -> Result<HashSet<(String, Topic)>> {
+        let rows: Vec<(String, String)> = with_pool!(self, pool => sqlx::query_as(
+            "-- outbox.told_between
+            SELECT DISTINCT notice.field, notice.topic FROM outbox
+            JOIN outbox_notice ON outbox_notice.outbox_id = outbox.id
+            JOIN notice ON notice.id = outbox_notice.notice_id
+            WHERE outbox.person = $1 AND outbox.kind = 'notice'
+                AND outbox.state IN ('waiting', 'sending', 'sent')
+                AND COALESCE(sent_at, due_at) >= $2 AND COALESCE(sent_at, due_at) < $3")
+            .bind(person)
+            .bind(from)
+            .bind(until)
+            .fetch_all(pool)
+            .await?);
+        let place = Place { table: "notice", id: person };
+        rows.into_iter().map(|(field, topic)| Ok((field, place.word("topic", &topic)?))).collect()
+    }
+
+    /// When the last notice after `after` went, or is to go, to a person.
+    pub async fn last_due(
+        &self,
+        person: &str,
+        after: DateTime<Utc>,
+    ) -> Result<Option<DateTime<Utc>>> {
+        Ok(with_pool!(self, pool => sqlx::query_scalar(
+            "-- outbox.last_due
+            SELECT MAX(COALESCE(sent_at, due_at)) FROM outbox
+            WHERE person = $1 AND kind = 'notice' AND state IN ('waiting', 'sending', 'sent')
+                AND COALESCE(sent_at, due_at) > $2")
+            .bind(person)
+            .bind(after)
+            .fetch_one(pool)
+            .await?))
+    }
+
     /// When a text last went to a person.
     pub async fn last_sent(&self, person: &str) -> Result<Option<DateTime<Utc>>> {
         Ok(with_pool!(self, pool => sqlx::query_scalar(
@@ -324,6 +367,40 @@ pub(super) async fn hold_all(tx: &mut Tx, person: &str, at: DateTime<Utc>) -> Re
         .execute(connection)
         .await?
         .rows_affected()))
+}
+
+/// Waiting texts that carry this notice and open ones besides, and that have surely not gone.
+/// Corrections are left out: they were to go at once.
+pub(super) async fn half_settled(tx: &mut Tx, notice: &str) -> Result<Vec<String>> {
+    Ok(with_tx!(tx, connection => sqlx::query_scalar(
+        "-- outbox.half_settled
+        SELECT id FROM outbox
+        WHERE state = 'waiting' AND NOT possibly_twice
+            AND id IN (SELECT outbox_id FROM outbox_notice WHERE notice_id = $1)
+            AND id NOT IN (SELECT outbox_id FROM correction)
+            AND EXISTS (
+                SELECT 1 FROM outbox_notice
+                JOIN notice ON notice.id = outbox_notice.notice_id
+                WHERE outbox_notice.outbox_id = outbox.id AND notice.state = 'open')
+        ORDER BY id")
+        .bind(notice)
+        .fetch_all(connection)
+        .await?))
+}
+
+/// Keeps back one text that waits.
+pub(super) async fn hold(tx: &mut Tx, id: &str, why: &str, at: DateTime<Utc>) -> Result<bool> {
+    let held = with_tx!(tx, connection => sqlx::query(
+        "-- outbox.hold
+        UPDATE outbox SET state = 'held', ended_at = $2, last_error = $3
+        WHERE id = $1 AND state = 'waiting'")
+        .bind(id)
+        .bind(at)
+        .bind(why)
+        .execute(connection)
+        .await?
+        .rows_affected());
+    Ok(held == 1)
 }
 
 /// Keeps back waiting texts that carry this notice and no open one.

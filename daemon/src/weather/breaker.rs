@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// Failures in a row that open a circuit: more than the tries at one address.
-const TROUBLE: u32 = 5;
+pub const TROUBLE: u32 = 5;
 /// First rest; it doubles with every probe that fails.
 const FIRST_REST: TimeDelta = TimeDelta::minutes(1);
 /// Longest rest.
-const LONGEST_REST: TimeDelta = TimeDelta::minutes(30);
+pub const LONGEST_REST: TimeDelta = TimeDelta::minutes(30);
 /// A probe whose answer nobody waited for is given up after this.
 const PROBE: TimeDelta = TimeDelta::minutes(2);
 

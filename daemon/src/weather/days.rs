@@ -1,8 +1,9 @@
 //! Hours into local calendar days.
 
 use super::grid::Hour;
-use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, TimeZone, Utc};
+use chrono::NaiveDate;
 use chrono_tz::Tz;
+use furrowbell_config::local::start_of_day;
 use furrowbell_engine::units::{Celsius, MetresPerSecond, Millimetres, Percent};
 use furrowbell_engine::weather::{Day, Kind, Sourced};
 use std::collections::BTreeMap;
@@ -60,22 +61,14 @@ fn mean(values: Vec<f64>) -> f64 {
 
 /// How many whole UTC hours begin within a local day.
 fn hours_in(date: NaiveDate, zone: Tz) -> Option<usize> {
-    let first_hour = |date| Some((midnight(date, zone)?.timestamp() - 1).div_euclid(3600));
-    usize::try_from(first_hour(date.succ_opt()?)? - first_hour(date)?).ok()
-}
-
-/// First moment of a local day; where clocks skip midnight, the moment they skip to.
-fn midnight(date: NaiveDate, zone: Tz) -> Option<DateTime<Utc>> {
-    let wall = date.and_time(NaiveTime::MIN);
-    (0..=8)
-        .filter_map(|quarter| wall.checked_add_signed(TimeDelta::minutes(15 * quarter)))
-        .find_map(|wall| zone.from_local_datetime(&wall).earliest())
-        .map(|time| time.to_utc())
+    let first_hour = |date| (start_of_day(date, zone).timestamp() - 1).div_euclid(3600);
+    usize::try_from(first_hour(date.succ_opt()?) - first_hour(date)).ok()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use chrono::TimeDelta;
     use chrono_tz::America::Chicago;
     use proptest::prelude::*;
 
@@ -85,8 +78,8 @@ mod tests {
 
     /// Hours that make up whole local days: the first warms by one degree an hour, 1 mm each.
     fn hours(from: &str, days: u64) -> Vec<Hour> {
-        let start = midnight(date(from), Chicago).unwrap();
-        let end = midnight(date(from) + chrono::Days::new(days), Chicago).unwrap();
+        let start = start_of_day(date(from), Chicago);
+        let end = start_of_day(date(from) + chrono::Days::new(days), Chicago);
         let count = (end - start).num_hours();
         (0..count)
             .map(|at| Hour {

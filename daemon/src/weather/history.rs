@@ -3,9 +3,11 @@
 //! A file is plain daily rows in metric units, so it can be read, compared and kept with the book.
 //! It is named after a field (`FARM-FIELD.csv`), a farm (`FARM.csv`) or a spot (`LAT,LON.csv`).
 //! Nothing here was measured at a field unless the file says so; it is the past of a place, for
-//! what is usual there and for back-tests, and no round takes a day of it for this season's.
+//! what is usual there and for back-tests. Days of this season that were imported count as those
+//! of a station where it stands.
 
 use super::files::{self, FileDay, FileFault, Reading};
+use super::stations::distance_km;
 use chrono::{Datelike, Days, NaiveDate};
 use furrowbell_config::Book;
 use furrowbell_config::farms::{Farm, Field};
@@ -19,9 +21,6 @@ use std::path::{Path, PathBuf};
 
 /// Farthest that a spot's weather is taken for that of a field, km (common practice, no source).
 const NEAR_KM: f64 = 40.0;
-/// Length of a degree of latitude, km: a quarter of a meridian is 10,002 km (GRS 80 ellipsoid,
-/// Moritz, Geodetic Reference System 1980).
-const KM_PER_DEGREE: f64 = 10_002.0 / 90.0;
 
 /// The folder of a book's history.
 #[derive(Debug, Clone)]
@@ -94,11 +93,18 @@ impl History {
 
     /// The file that serves a field: its own, else its farm's, else that of the nearest spot.
     pub fn serving(&self, farm: &Farm, field: &Field) -> Option<PathBuf> {
-        let named = [Place::Field(field), Place::Farm(farm)].map(|place| self.path(place));
-        named.into_iter().find(|path| path.is_file()).or_else(|| self.nearest_spot(field))
+        self.serving_from(farm, field).map(|(_, path)| path)
     }
 
-    fn nearest_spot(&self, field: &Field) -> Option<PathBuf> {
+    /// The same with how far off its station stands, km; a file of the field or the farm stands
+    /// there.
+    pub fn serving_from(&self, farm: &Farm, field: &Field) -> Option<(f64, PathBuf)> {
+        let named = [Place::Field(field), Place::Farm(farm)].map(|place| self.path(place));
+        let named = named.into_iter().find(|path| path.is_file());
+        named.map(|path| (0.0, path)).or_else(|| self.nearest_spot(field))
+    }
+
+    fn nearest_spot(&self, field: &Field) -> Option<(f64, PathBuf)> {
         let site = &field.site;
         let here = (site.latitude.get(), site.longitude.get());
         let mut spots: Vec<(f64, PathBuf)> = std::fs::read_dir(&self.folder)
@@ -108,7 +114,7 @@ impl History {
             .filter(|(distance, _)| *distance <= NEAR_KM)
             .collect();
         spots.sort_by(|one, other| one.0.total_cmp(&other.0).then_with(|| one.1.cmp(&other.1)));
-        spots.into_iter().next().map(|(_, path)| path)
+        spots.into_iter().next()
     }
 
     /// Replaces a place's file. A reader sees the old file or the new one, never a part of it.
@@ -127,12 +133,6 @@ fn spot(path: &Path) -> Option<(f64, f64)> {
     let name = path.file_name()?.to_str()?.strip_suffix(".csv")?;
     let (latitude, longitude) = name.split_once(',')?;
     Some((latitude.parse().ok()?, longitude.parse().ok()?))
-}
-
-/// Distance over a flat Earth, good to 1 % over [`NEAR_KM`] between the tropics and 60 degrees.
-fn distance_km(one: (f64, f64), other: (f64, f64)) -> f64 {
-    let shrink = f64::midpoint(one.0, other.0).to_radians().cos();
-    KM_PER_DEGREE * (one.0 - other.0).hypot((one.1 - other.1) * shrink)
 }
 
 /// Gives what a morning observer read to the days it belongs to: 24 hours that end about 7 a.m. lie

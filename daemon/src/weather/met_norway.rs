@@ -12,6 +12,7 @@ use super::layers::Layer;
 use super::source::{Answer, Area, Forecast, Known, Payload, Pulling, Source, SourceName, Spot};
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::Deserialize;
+use serde_json::Value;
 use std::collections::BTreeMap;
 
 /// What each layer is called among the values that hold at a step's moment.
@@ -45,7 +46,7 @@ struct Properties {
 #[derive(Deserialize)]
 struct Meta {
     updated_at: DateTime<Utc>,
-    units: BTreeMap<String, String>,
+    units: BTreeMap<String, Value>,
 }
 
 #[derive(Deserialize)]
@@ -64,7 +65,7 @@ struct StepData {
 #[derive(Deserialize)]
 struct Details {
     #[serde(default)]
-    details: BTreeMap<String, Option<f64>>,
+    details: BTreeMap<String, Value>,
 }
 
 impl MetNorway {
@@ -101,9 +102,9 @@ impl Source for MetNorway {
     }
 }
 
-fn read(body: &[u8], spot: Spot) -> Result<Read<Payload>, Unreadable> {
+pub(super) fn read(body: &[u8], spot: Spot) -> Result<Read<Payload>, Unreadable> {
     let Feature { properties: Properties { meta, timeseries } } = serde_json::from_slice(body)?;
-    let unit = |name: &str| meta.units.get(name).map_or("", String::as_str);
+    let unit = |name: &str| meta.units.get(name).and_then(Value::as_str).unwrap_or_default();
     let held = INSTANT.map(|(layer, name)| (layer, name, instants(&timeseries, name)));
     let layers = held.into_iter().chain([(Layer::Rain, RAIN, rain(&timeseries))]);
     let laid = Laid::out(
@@ -126,7 +127,7 @@ fn read(body: &[u8], spot: Spot) -> Result<Read<Payload>, Unreadable> {
 
 /// The values of one name, each good for the hour that begins at its step.
 fn instants(steps: &[Step], name: &str) -> Vec<(Interval, Option<f64>)> {
-    let value = |step: &Step| step.data.instant.details.get(name).copied().flatten();
+    let value = |step: &Step| step.data.instant.details.get(name).and_then(Value::as_f64);
     let hour = |step: &Step| Some((after(step.time, 1)?, Some(value(step)?)));
     steps.iter().filter_map(hour).collect()
 }
@@ -134,7 +135,8 @@ fn instants(steps: &[Step], name: &str) -> Vec<(Interval, Option<f64>)> {
 /// The rain of each hour while there is one, then that of six hours; no moment counts twice.
 fn rain(steps: &[Step]) -> Vec<(Interval, Option<f64>)> {
     let mut periods: Vec<(Interval, Option<f64>)> = Vec::new();
-    let amount = |ahead: &Option<Details>| ahead.as_ref()?.details.get(RAIN).copied().flatten();
+    let amount =
+        |ahead: &Option<Details>| ahead.as_ref()?.details.get(RAIN).and_then(Value::as_f64);
     for step in steps {
         if periods.last().is_some_and(|(last, _)| step.time < last.end()) {
             continue;

@@ -4,6 +4,7 @@
 //! "Gridpoints": at most four decimals in a place, a User-Agent with a contact, conditional
 //! requests, no unknown query parameters.
 
+use super::alerts;
 use super::body::{Read, Reader, Request, Unreadable};
 use super::cells::Cell;
 use super::fault::Fault;
@@ -26,6 +27,8 @@ pub struct Resolved {
     pub cell: Cell,
     /// Time zone of the place, when named and known.
     pub zone: Option<Tz>,
+    /// Zones by which it is warned, as in `county/NEC155`.
+    pub warned_by: Vec<String>,
 }
 
 /// The service. Clones share the limits of one host.
@@ -47,6 +50,12 @@ struct PointProperties {
     grid_y: Index,
     #[serde(default)]
     time_zone: Option<String>,
+    #[serde(default)]
+    forecast_zone: Option<String>,
+    #[serde(default)]
+    county: Option<String>,
+    #[serde(default)]
+    fire_weather_zone: Option<String>,
 }
 
 /// The service has sent grid indices both as numbers and as texts.
@@ -115,18 +124,20 @@ impl Source for Nws {
     }
 }
 
-fn read_point(body: &[u8]) -> Result<Read<Resolved>, Unreadable> {
+pub(super) fn read_point(body: &[u8]) -> Result<Read<Resolved>, Unreadable> {
     let point: Point = serde_json::from_slice(body)?;
     let properties = point.properties;
     let place = properties.grid_x.read().zip(properties.grid_y.read());
     let cell = place.and_then(|(x, y)| Cell::new(&properties.grid_id, x, y).ok());
     let nowhere = || Unreadable { what: "names no grid cell".to_owned(), cut_short: false };
     let zone = properties.time_zone.and_then(|name| name.parse().ok());
-    let payload = Resolved { cell: cell.ok_or_else(nowhere)?, zone };
+    let zones = [properties.forecast_zone, properties.county, properties.fire_weather_zone];
+    let warned_by = zones.iter().flatten().filter_map(|address| alerts::zone(address)).collect();
+    let payload = Resolved { cell: cell.ok_or_else(nowhere)?, zone, warned_by };
     Ok(Read { payload, issued_at: None })
 }
 
-fn read_grid(body: &[u8], cell: &Cell) -> Result<Read<Payload>, Unreadable> {
+pub(super) fn read_grid(body: &[u8], cell: &Cell) -> Result<Read<Payload>, Unreadable> {
     let grid = Grid::parse(body)?;
     let forecast = Forecast {
         cell: cell.to_string(),

@@ -72,8 +72,14 @@ async fn resolve_at(server: &MockServer, lat: f64, lon: f64) -> Result<Resolved,
 fn point(x: &serde_json::Value, zone: &str) -> ResponseTemplate {
     let host = "https://api.weather.gov/gridpoints/OAX/59,58";
     let body = serde_json::json!({"properties": {
-        "gridId": "OAX", "gridX": x, "gridY": 58, "timeZone": zone, "forecastGridData": host}});
+        "gridId": "OAX", "gridX": x, "gridY": 58, "timeZone": zone, "forecastGridData": host,
+        "forecastZone": "https://api.weather.gov/zones/forecast/NEZ051",
+        "county": "https://api.weather.gov/zones/county/NEC155", "fireWeatherZone": null}});
     geo_json(body.to_string().as_bytes())
+}
+
+fn warned_by() -> Vec<String> {
+    ["forecast/NEZ051", "county/NEC155"].map(str::to_owned).into()
 }
 
 #[test]
@@ -95,7 +101,7 @@ async fn resolves_with_the_index_as_text_or_number() {
             .await;
         let resolved = resolve_at(&server, 41.212, -96.623).await.unwrap();
         let zone = Some(chrono_tz::America::Chicago);
-        assert_eq!(resolved, Resolved { cell: cell(), zone });
+        assert_eq!(resolved, Resolved { cell: cell(), zone, warned_by: warned_by() });
     }
 }
 
@@ -117,7 +123,7 @@ async fn follows_a_relative_redirect() {
         .mount(&server)
         .await;
     let resolved = resolve_at(&server, 47.6553, -122.5354).await.unwrap();
-    assert_eq!(resolved, Resolved { cell: cell(), zone: None });
+    assert_eq!(resolved, Resolved { cell: cell(), zone: None, warned_by: warned_by() });
 }
 
 /// Body as quoted in an issue of the service's public tracker.

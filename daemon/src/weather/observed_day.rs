@@ -1,8 +1,9 @@
 //! What was observed, or worked out afterwards, over a day at a place, with the period it covers.
 
 use super::source::SourceName;
-use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, TimeZone, Utc};
+use chrono::{DateTime, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
 use chrono_tz::Tz;
+use furrowbell_config::local::{instant, start_of_day};
 use furrowbell_engine::weather::Kind;
 
 /// Longest period that is still given to one day: a day of 25 hours and an observer who comes late.
@@ -10,7 +11,7 @@ const ONE_DAY: TimeDelta = TimeDelta::hours(30);
 /// How far a period may be off the local day and still count as that day.
 const SAME_DAY: TimeDelta = TimeDelta::minutes(61);
 /// The hour by which a night's low has mostly been reached (common practice, no source).
-const DAWN_HOUR: u32 = 6;
+const DAWN: NaiveTime = NaiveTime::from_hms_opt(6, 0, 0).unwrap();
 
 /// One day, or a total of several, at one place from one source. Each value stands or is missing
 /// on its own; missing is never zero.
@@ -107,9 +108,10 @@ impl ObservedDay {
         if whole <= TimeDelta::zero() || whole > ONE_DAY {
             return None;
         }
-        let first = self.starts_at.with_timezone(&zone).date_naive();
-        let days = first.iter_days().take(3);
-        days.max_by_key(|date| (self.overlap(*date, zone), std::cmp::Reverse(*date)))
+        // The middle of so short a period lies in the day that holds most of it; of two halves
+        // the earlier day has it.
+        let middle = self.starts_at + whole / 2 - TimeDelta::microseconds(1);
+        Some(middle.with_timezone(&zone).date_naive())
     }
 
     /// The local day whose night the low belongs to: the last one whose dawn lies in the period.
@@ -117,52 +119,30 @@ impl ObservedDay {
     /// mostly of the day before.
     pub fn day_of_low(&self, zone: Tz) -> Option<NaiveDate> {
         let own = self.local_day(zone)?;
-        let dawn = |date: NaiveDate| {
-            let wall = date.and_hms_opt(DAWN_HOUR, 0, 0)?;
-            zone.from_local_datetime(&wall).earliest().map(|time| time.to_utc())
-        };
-        let within = |time: DateTime<Utc>| self.starts_at < time && time <= self.ends_at;
         let last = self.ends_at.with_timezone(&zone).date_naive();
-        let nights = [Some(last), last.pred_opt()].into_iter().flatten();
-        let dawned = nights.filter(|date| dawn(*date).is_some_and(within)).max();
-        Some(dawned.unwrap_or(own))
+        let dawned = |date: NaiveDate| instant(date, DAWN, zone) <= self.ends_at;
+        let night = if dawned(last) { last } else { last.pred_opt()? };
+        Some(if instant(night, DAWN, zone) > self.starts_at { night } else { own })
     }
 
     /// Whether the period is the local day itself, give or take an hour.
     pub fn is_of_midnight(&self, zone: Tz) -> bool {
-        let Some((start, end)) = self.local_day(zone).and_then(|date| local_period(date, zone))
-        else {
-            return false;
-        };
+        let Some(date) = self.local_day(zone) else { return false };
+        let (start, end) = local_period(date, zone);
         (self.starts_at - start).abs() < SAME_DAY && (self.ends_at - end).abs() < SAME_DAY
-    }
-
-    fn overlap(&self, date: NaiveDate, zone: Tz) -> TimeDelta {
-        local_period(date, zone).map_or(TimeDelta::zero(), |(start, end)| {
-            (self.ends_at.min(end) - self.starts_at.max(start)).max(TimeDelta::zero())
-        })
     }
 }
 
 /// First moment of a local day and of the next: 23, 24 or 25 hours apart.
-pub fn local_period(date: NaiveDate, zone: Tz) -> Option<(DateTime<Utc>, DateTime<Utc>)> {
-    Some((moment(date, NaiveTime::MIN, zone)?, moment(date.succ_opt()?, NaiveTime::MIN, zone)?))
-}
-
-/// A wall-clock time of a local day; where clocks skip it, the moment they skip to, where they
-/// repeat it, the first.
-pub fn moment(date: NaiveDate, time: NaiveTime, zone: Tz) -> Option<DateTime<Utc>> {
-    let wall = date.and_time(time);
-    (0..=8)
-        .filter_map(|quarter| wall.checked_add_signed(TimeDelta::minutes(15 * quarter)))
-        .find_map(|wall| zone.from_local_datetime(&wall).earliest())
-        .map(|time| time.to_utc())
+pub fn local_period(date: NaiveDate, zone: Tz) -> (DateTime<Utc>, DateTime<Utc>) {
+    (start_of_day(date, zone), start_of_day(date + Days::new(1), zone))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use chrono_tz::America::{Chicago, New_York};
+    use proptest::prelude::*;
 
     fn date(text: &str) -> NaiveDate {
         text.parse().unwrap()
@@ -186,6 +166,23 @@ mod tests {
         let evening = over("2026-05-09T22:00:00Z", "2026-05-10T22:00:00Z");
         assert_eq!(evening.local_day(Chicago), Some(date("2026-05-10")));
         assert_eq!(evening.day_of_low(Chicago), Some(date("2026-05-10")));
+    }
+
+    proptest! {
+        #[test]
+        fn no_other_day_holds_more_of_the_period(hour in 0..8_760_i64, length in 1..30_i64) {
+            let from = date("2026-01-01").and_time(NaiveTime::MIN).and_utc() + TimeDelta::hours(hour);
+            let mut day = over("2026-05-09T12:00:00Z", "2026-05-10T12:00:00Z");
+            (day.starts_at, day.ends_at) = (from, from + TimeDelta::hours(length));
+            let held = |date: NaiveDate| {
+                let (start, end) = local_period(date, Chicago);
+                (day.ends_at.min(end) - day.starts_at.max(start)).max(TimeDelta::zero())
+            };
+            let own = day.local_day(Chicago).unwrap();
+            for other in [own.pred_opt().unwrap(), own.succ_opt().unwrap()] {
+                prop_assert!(held(other) <= held(own), "{own} {other}");
+            }
+        }
     }
 
     #[test]
@@ -212,7 +209,7 @@ mod tests {
         for (day, hours) in
             [("2026-03-08", 23), ("2026-05-01", 24), ("2026-11-01", 25), ("2028-02-29", 24)]
         {
-            let (start, end) = local_period(date(day), Chicago).unwrap();
+            let (start, end) = local_period(date(day), Chicago);
             assert_eq!((end - start).num_hours(), hours, "{day}");
             let mut whole = over("2026-05-09T05:00:00Z", "2026-05-10T05:00:00Z");
             (whole.starts_at, whole.ends_at) = (start, end);

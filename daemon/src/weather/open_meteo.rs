@@ -173,7 +173,7 @@ fn over_the_limit(fault: Fault, now: DateTime<Utc>) -> Fault {
     Fault { verdict, ..fault }
 }
 
-fn read(body: &[u8], spots: &[Spot]) -> Result<Read<Payload>, Unreadable> {
+pub(super) fn read(body: &[u8], spots: &[Spot]) -> Result<Read<Payload>, Unreadable> {
     let unreadable = |what: String| Unreadable { what, cut_short: false };
     let value: Value = serde_json::from_slice(body)?;
     let places = match serde_json::from_value(value)? {

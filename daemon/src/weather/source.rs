@@ -3,6 +3,8 @@
 //! A source asks once for one area. When to ask, and what to do about a fault, is the caller's to
 //! decide; how fast the host may be asked is the [`Reader`](super::body::Reader)'s.
 
+use super::acis::Stations;
+use super::alerts::Active;
 use super::cells::{Cell, Polygon};
 use super::fault::Fault;
 use super::grid::{Hour, Refused};
@@ -28,8 +30,8 @@ pub enum SourceName {
     Mesonet,
     /// The Applied Climate Information System's stations.
     Acis,
-    /// GHCN-Daily station files.
-    Ghcn,
+    /// The book's years of daily weather, as imported.
+    History,
     /// Daily files of one's own.
     Files,
     /// A gauge at the field.
@@ -37,6 +39,10 @@ pub enum SourceName {
 }
 
 impl SourceName {
+    /// Those that are asked over the network.
+    pub const ASKED: [Self; 5] =
+        [Self::Nws, Self::MetNorway, Self::OpenMeteo, Self::Mesonet, Self::Acis];
+
     /// The name in the book, in the database and in machine-readable answers.
     pub const fn key(self) -> &'static str {
         match self {
@@ -45,10 +51,16 @@ impl SourceName {
             Self::OpenMeteo => "open-meteo",
             Self::Mesonet => "mesonet",
             Self::Acis => "acis",
-            Self::Ghcn => "ghcn",
+            Self::History => "history",
             Self::Files => "files",
             Self::Gauge => "gauge",
         }
+    }
+
+    /// The source of a cell, by the cell's name: a spot's after its source's, else the grid's.
+    pub fn of_cell(cell: &str) -> Self {
+        let is_of = |source: &Self| cell.split('/').next() == Some(source.key());
+        [Self::MetNorway, Self::OpenMeteo].into_iter().find(is_of).unwrap_or(Self::Nws)
     }
 
     /// The credit that the licence of the data asks for wherever they are shown.
@@ -70,7 +82,7 @@ impl fmt::Display for SourceName {
             Self::OpenMeteo => "Open-Meteo",
             Self::Mesonet => "Iowa Environmental Mesonet",
             Self::Acis => "ACIS stations",
-            Self::Ghcn => "GHCN-Daily",
+            Self::History => "years on file",
             Self::Files => "daily files",
             Self::Gauge => "gauge at the field",
         })
@@ -212,6 +224,10 @@ pub enum Payload {
     Hours(Vec<Forecast>),
     /// Days that are over.
     Days(Vec<ObservedDay>),
+    /// Stations, with their days that are over.
+    Stations(Stations),
+    /// Warnings in force.
+    Warnings(Active),
 }
 
 /// The forecast of one cell.
@@ -251,6 +267,8 @@ mod tests {
     fn places_a_few_hundred_metres_apart_share_a_spot() {
         let id = spot(41.2120, -96.4932).cell(SourceName::MetNorway);
         assert_eq!(id, "met-norway/41.21,-96.49");
+        assert_eq!(SourceName::of_cell(&id), SourceName::MetNorway);
+        assert_eq!(SourceName::of_cell("OAX/59,58"), SourceName::Nws);
         assert_eq!(spot(41.2149, -96.4851), spot(41.2120, -96.4932));
         assert_eq!(spot(0.001, -0.001).id(), "0.00,0.00");
     }

@@ -1,14 +1,18 @@
 //! The book's weather sources, ready to be asked.
 
+use super::acis::Acis;
+use super::alerts::Alerts;
 use super::body::Notes;
 use super::files::{self, FileDay, FileFault};
+use super::mesonet::Mesonet;
 use super::met_norway::MetNorway;
 use super::nws::Nws;
 use super::open_meteo::OpenMeteo;
 use chrono::{Days, NaiveDate, TimeDelta};
 use furrowbell_config::farms::{Farm, Field};
-use furrowbell_engine::weather::{Day, Kind, Sourced};
-use std::collections::{BTreeMap, HashMap};
+use furrowbell_config::service;
+use furrowbell_engine::weather::{Day, Kind};
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::SystemTime;
@@ -24,12 +28,18 @@ pub struct Sources {
     pub open_meteo: Option<Pulled<OpenMeteo>>,
     /// What was asked of all of them and is not in the record yet.
     pub notes: Notes,
+    /// Days by radar and reanalysis.
+    pub mesonet: Option<Observing<Mesonet, service::Mesonet>>,
+    /// Days of stations.
+    pub acis: Option<Observing<Acis, service::Acis>>,
+    /// Warnings in force.
+    pub alerts: Option<Pulled<Alerts>>,
     /// Daily files.
     pub files: Option<Files>,
 }
 
 impl Sources {
-    /// Whether nothing is asked over the network.
+    /// Whether no forecast is asked for over the network.
     pub const fn is_offline(&self) -> bool {
         self.nws.is_none() && self.met_norway.is_none() && self.open_meteo.is_none()
     }
@@ -42,6 +52,15 @@ pub struct Pulled<S> {
     pub source: S,
     /// That time.
     pub period: TimeDelta,
+}
+
+/// A source of days that are over, with what the book says of it.
+#[derive(Debug, Clone)]
+pub struct Observing<S, T> {
+    /// The source.
+    pub source: S,
+    /// Its settings.
+    pub settings: T,
 }
 
 /// Daily files in one folder. A changed file is read again; one that has become unreadable leaves
@@ -117,51 +136,5 @@ impl Files {
         paths.retain(|path| path.extension().is_some_and(|ending| ending == "csv"));
         paths.sort();
         paths
-    }
-}
-
-/// Two sources' days as one: of each value the one that is better known, of two equals the nearer
-/// source's.
-pub fn merge(far: Vec<Day>, near: Vec<Day>) -> Vec<Day> {
-    let mut days: BTreeMap<NaiveDate, Day> = far.into_iter().map(|day| (day.date, day)).collect();
-    for near in near {
-        let day = days.entry(near.date).or_insert(Day::unknown(near.date));
-        day.high = better(day.high, near.high);
-        day.low = better(day.low, near.low);
-        day.rain = better(day.rain, near.rain);
-        day.humidity = better(day.humidity, near.humidity);
-        day.wind = better(day.wind, near.wind);
-        day.solar = better(day.solar, near.solar);
-    }
-    days.into_values().collect()
-}
-
-fn better<T>(far: Option<Sourced<T>>, near: Option<Sourced<T>>) -> Option<Sourced<T>> {
-    match (far, near) {
-        (Some(far), Some(near)) => Some(if far.kind < near.kind { far } else { near }),
-        (far, near) => near.or(far),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use furrowbell_engine::units::Millimetres;
-
-    fn day(rain: Option<(f64, Kind)>) -> Day {
-        let date = NaiveDate::from_ymd_opt(2026, 5, 1).unwrap();
-        let rain = rain.map(|(mm, kind)| Sourced { value: Millimetres::new(mm).unwrap(), kind });
-        Day { rain, ..Day::unknown(date) }
-    }
-
-    #[test]
-    fn a_measured_value_beats_a_forecast_and_a_gap_never_wins() {
-        let forecast = day(Some((9.0, Kind::Forecast)));
-        let measured = day(Some((2.0, Kind::Station)));
-        assert_eq!(merge(vec![forecast], vec![measured]), [measured]);
-        assert_eq!(merge(vec![measured], vec![forecast]), [measured]);
-        assert_eq!(merge(vec![forecast], vec![day(None)]), [forecast]);
-        let nearer = day(Some((3.0, Kind::Station)));
-        assert_eq!(merge(vec![measured], vec![nearer]), [nearer]);
     }
 }

@@ -102,6 +102,7 @@ pub(super) struct Slots {
     fields: String,
     date: String,
     inches: String,
+    ppm: String,
     stage: String,
     pounds: String,
     topic: String,
@@ -115,14 +116,16 @@ pub(super) struct Slots {
 }
 
 /// Every wording an answer can ask for.
-pub(super) const NAMES: [&str; 27] = [
+pub(super) const NAMES: [&str; 29] = [
     "rain",
     "stage",
     "weed-free",
     "weeds",
+    "nitrate",
     "planted",
     "pre",
     "post",
+    "starter",
     "sidedress",
     "hoed",
     "hold",
@@ -206,9 +209,10 @@ impl Wording {
             Event::PreApplied { .. } => ("pre", dated),
             Event::PostApplied { .. } => ("post", dated),
             Event::Hoed => ("hoed", dated),
-            Event::Sidedressed { nitrogen } => {
+            Event::StarterApplied { nitrogen, .. } | Event::Sidedressed { nitrogen } => {
                 let pounds = nitrogen.map(|pounds| facts::whole(pounds.get())).unwrap_or_default();
-                ("sidedress", Slots { pounds, ..dated })
+                let starter = matches!(event, Event::StarterApplied { .. });
+                (if starter { "starter" } else { "sidedress" }, Slots { pounds, ..dated })
             }
             Event::Rain { amount } => {
                 ("rain", Slots { inches: facts::measure(amount.inches()), ..dated })
@@ -217,6 +221,9 @@ impl Wording {
             Event::WeedsSeen { height } if height.get() == 0.0 => ("weed-free", dated),
             Event::WeedsSeen { height } => {
                 ("weeds", Slots { inches: facts::measure(height.get()), ..dated })
+            }
+            Event::NitrateTest { ppm } => {
+                ("nitrate", Slots { ppm: facts::measure(ppm.get()), ..dated })
             }
             Event::Hold { topic, until } => {
                 let topic = topic.map(|topic| self.topic_name(language, topic)).unwrap_or_default();

@@ -46,6 +46,16 @@ pub fn month_day(language: Language, date: NaiveDate) -> String {
     }
 }
 
+/// Two days and those between them: "May 9-15", "May 30-Jun 2", "9-15 mayo".
+pub fn between(language: Language, first: NaiveDate, last: NaiveDate) -> String {
+    let same_month = (first.year(), first.month()) == (last.year(), last.month());
+    match language {
+        Language::English if same_month => format!("{}-{}", month_day(language, first), last.day()),
+        Language::Spanish if same_month => format!("{}-{}", first.day(), month_day(language, last)),
+        _ => format!("{}-{}", month_day(language, first), month_day(language, last)),
+    }
+}
+
 /// The weekday alone for one of the last six days, which it names without doubt; else [`day`].
 pub fn recent_day(language: Language, date: NaiveDate, today: NaiveDate) -> String {
     let ago = today - date;
@@ -93,6 +103,14 @@ mod tests {
         assert_eq!(day(Language::English, date("2026-05-27")), "Wed May 27");
         assert_eq!(day(Language::Spanish, date("2026-05-27")), "mié 27 mayo");
         assert_eq!(day(Language::Spanish, date("2026-03-01")), "dom 1 marzo");
+    }
+
+    #[test]
+    fn names_a_span_of_days_as_each_language_does() {
+        let said = |language, first, last| between(language, date(first), date(last));
+        assert_eq!(said(Language::English, "2026-05-09", "2026-05-15"), "May 9-15");
+        assert_eq!(said(Language::English, "2026-05-30", "2026-06-02"), "May 30-Jun 2");
+        assert_eq!(said(Language::Spanish, "2026-05-09", "2026-05-15"), "9-15 mayo");
     }
 
     #[test]

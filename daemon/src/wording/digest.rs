@@ -24,6 +24,10 @@ pub struct DigestInput {
     pub language: Language,
     /// Whom to call.
     pub calls: Vec<Call>,
+    /// What the weather service warns of, the worst first.
+    pub warnings: Vec<WarningLine>,
+    /// Whole hours for which no warnings were heard, when that is long.
+    pub warnings_late: Option<u32>,
     /// Findings of every field; those to act on within a week are shown.
     pub due: Vec<Due>,
     /// Texts since the last digest.
@@ -66,6 +70,19 @@ pub struct Call {
     pub why: Vec<Due>,
     /// How pressing; the highest is shown first.
     pub score: f64,
+}
+
+/// A warning of the weather service.
+#[derive(Debug, Clone)]
+pub struct WarningLine {
+    /// What it warns of, in the service's own words.
+    pub event: String,
+    /// When it begins, in the advisor's local time; `None` once it has.
+    pub from: Option<NaiveDateTime>,
+    /// When it ends, in the advisor's local time; `None` while nobody has said.
+    pub until: Option<NaiveDateTime>,
+    /// Names of the farm and the field, for every field concerned.
+    pub fields: Vec<(String, String)>,
 }
 
 /// A finding of one field.
@@ -237,8 +254,10 @@ pub struct FieldLine {
 pub struct FieldClocks {
     /// Day of the pre pass.
     pub pre_on: Option<NaiveDate>,
-    /// Rain since then, inches.
+    /// Rain measured since then, inches.
     pub rain_since_pre_in: Option<f64>,
+    /// Days since then whose rain nobody measured.
+    pub rain_unknown_days: u32,
     /// Day on which rain set the pre.
     pub pre_set_on: Option<NaiveDate>,
     /// First day on which the residual of the pre may end.

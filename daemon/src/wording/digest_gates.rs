@@ -3,7 +3,7 @@
 use super::Wording;
 use super::digest::{
     Call, Digest, DigestInput, Due, ExpiredLine, FarmBlock, FieldClocks, FieldLine, ForecastAge,
-    HeldLine, HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine,
+    HeldLine, HeldWhy, ReplyFrom, ReplyLine, SentLine, SentState, UnknownLine, WarningLine,
 };
 use super::digest_view::COLUMNS;
 use super::samples::{Sample, day, ordinary, today};
@@ -36,6 +36,8 @@ fn empty(language: Language) -> DigestInput {
         date: today(),
         language,
         calls: Vec::new(),
+        warnings: Vec::new(),
+        warnings_late: None,
         due: Vec::new(),
         sent: Vec::new(),
         held_back: Vec::new(),
@@ -104,8 +106,20 @@ fn full(language: Language) -> DigestInput {
         }],
         farms: farms(),
         forecast: ForecastAge::Hours(2),
+        warnings: vec![warning("Wind Advisory", 0, &["North 80", "Creek 40", "Mill Road"])],
         credits: Vec::new(),
         ..empty(language)
+    }
+}
+
+/// A warning of Holt's fields that begins tonight if `begins_in` is not zero.
+fn warning(event: &str, begins_in: u32, fields: &[&str]) -> WarningLine {
+    let at = |hour| today().and_hms_opt(hour, 0, 0).unwrap();
+    WarningLine {
+        event: event.to_owned(),
+        from: (begins_in > 0).then(|| at(begins_in)),
+        until: Some(at(19)),
+        fields: fields.iter().map(|field| ("Holt".to_owned(), (*field).to_owned())).collect(),
     }
 }
 
@@ -184,6 +198,7 @@ fn says_whom_to_call_first_at_the_top() {
     assert!(at("1. Ray Holt  +15155550142") < at("2. Ana Lindqvist"));
     let order = [
         "CALL FIRST",
+        "WEATHER WARNINGS",
         "REPLIES TO READ",
         "DUE THIS WEEK",
         "TEXTS SENT",
@@ -227,7 +242,7 @@ fn says_so_when_there_is_nothing() {
         assert!(digest.text.contains(sentence), "{sentence}");
         assert!(digest.html.contains(sentence), "{sentence}");
     }
-    for heading in ["TOO LATE TO SEND", "REPLIES TO READ"] {
+    for heading in ["TOO LATE TO SEND", "REPLIES TO READ", "WEATHER WARNINGS"] {
         assert!(!digest.text.contains(heading));
     }
 }
@@ -253,6 +268,31 @@ fn the_plain_part_says_all_that_the_html_part_says() {
             assert!(squeezed.contains(piece), "{piece}");
         }
     }
+}
+
+#[test]
+fn a_warning_says_what_until_when_and_which_fields() {
+    let many = ["A", "B", "C", "D", "E", "F", "G", "H"];
+    let mut input = empty(Language::English);
+    input.warnings = vec![
+        warning("Severe Thunderstorm Warning", 0, &many),
+        warning("Freeze Watch", 1, &["A"]),
+        WarningLine { until: None, ..warning("Flood Warning", 0, &["B"]) },
+    ];
+    input.warnings_late = Some(3);
+    let text = render(&input).text;
+    for said in [
+        "Severe Thunderstorm Warning until Wed May 20, 7:00 PM\n  - Holt: A, B, C, D, E",
+        "Freeze Watch from Wed May 20, 1:00 AM until Wed May 20, 7:00 PM\n  - Holt: A\n",
+        "Flood Warning\n  - Holt: B\n",
+        "Warnings have not been heard for 3 h.",
+    ] {
+        assert!(text.contains(said), "{said} not in {text}");
+    }
+    assert!(text.contains("more"), "{text}");
+    input.language = Language::Spanish;
+    let text = render(&input).text;
+    assert!(text.contains("Freeze Watch desde el mié 20 mayo, 1:00 hasta el"), "{text}");
 }
 
 #[test]
@@ -326,6 +366,10 @@ fn a_field_line_keeps_to_what_still_matters() {
         ..FieldClocks::default()
     };
     assert_eq!(line(waiting), "Pre 9 days ago, 0.3 in rain since; post by May 26.");
+    let gap = FieldClocks { rain_unknown_days: 7, post_closes: None, ..waiting };
+    assert_eq!(line(gap), "Pre 9 days ago, 0.3 in rain since and 7 days unknown.");
+    let unseen = FieldClocks { rain_since_pre_in: Some(0.0), ..gap };
+    assert_eq!(line(unseen), "Pre 9 days ago, rain of 7 days unknown.");
     let set = FieldClocks { pre_set_on: Some(day(-4)), residual_ends: Some(day(10)), ..waiting };
     assert_eq!(line(set), "Pre set May 16; residual to May 30; post by May 26.");
     let faded = FieldClocks { residual_ends: Some(day(-1)), ..set };

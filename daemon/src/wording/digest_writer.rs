@@ -2,11 +2,12 @@
 
 use super::digest::{
     Call, DigestInput, Due, FieldClocks, FieldLine, ForecastAge, HeldWhy, ReplyFrom, SentState,
+    WarningLine,
 };
 use super::digest_view::{Entry, Line, Section, View};
 use super::text::{FieldRef, TextInput};
 use super::{Wording, dates, facts, fold};
-use chrono::{NaiveDate, TimeDelta};
+use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 use furrowbell_engine::findings::{Evidence, Topic};
 use minijinja::{Value, context};
 use std::collections::{BTreeMap, BTreeSet};
@@ -16,8 +17,11 @@ const WEEK_DAYS: i64 = 7;
 /// Characters of a subject before mail programs cut it.
 const SUBJECT: usize = 60;
 
+/// Most fields of one farm that a warning names.
+const WARNED_FIELDS: usize = 6;
+
 /// Every wording the digest needs.
-pub(super) const NAMES: [&str; 57] = [
+pub(super) const NAMES: [&str; 62] = [
     "title",
     "hello",
     "summary",
@@ -25,6 +29,11 @@ pub(super) const NAMES: [&str; 57] = [
     "provisional",
     "call_heading",
     "call_empty",
+    "warnings_heading",
+    "warnings_late",
+    "warning",
+    "warning_when",
+    "warning_fields",
     "due_heading",
     "due_empty",
     "sent_heading",
@@ -77,9 +86,9 @@ pub(super) const NAMES: [&str; 57] = [
     "subject_name",
 ];
 /// What that wording may use.
-pub(super) const VARIABLES: [&str; 19] = [
+pub(super) const VARIABLES: [&str; 20] = [
     "sender", "date", "name", "calls", "due", "hours", "fields", "topic", "farm", "field", "crop",
-    "stage", "days", "rain", "subject", "by", "time", "words", "ends",
+    "stage", "days", "rain", "subject", "by", "time", "words", "ends", "unknown",
 ];
 
 /// Findings of one farm that read alike, told together.
@@ -134,12 +143,18 @@ impl Writer<'_> {
                 vec![self.say("weather", context! { hours => hours.to_string() })]
             }
         };
+        notes.extend(
+            input
+                .warnings_late
+                .map(|hours| self.say("warnings_late", context! { hours => hours.to_string() })),
+        );
         if self.shows_likely() {
             notes.push(self.plain("provisional"));
         }
         notes.extend(input.credits.iter().map(ToString::to_string));
         let sections = [
             Some(self.section("call", self.calls())),
+            self.section_unless_empty("warnings", self.warnings()),
             self.section_unless_empty("replies", self.replies()),
             Some(self.section("due", self.due())),
             Some(self.section("sent", self.sent())),
@@ -207,6 +222,37 @@ impl Writer<'_> {
         }
         let slots = context! { fields => self.names(&fields), name => earlier.grower.as_str() };
         Line { what: sentence(&self.say("as_above", slots)), more: String::new() }
+    }
+
+    fn warnings(&self) -> Vec<Entry> {
+        let when = |at: Option<NaiveDateTime>| {
+            let said = at.map(|at| {
+                let time = dates::time(self.input.language, at.time());
+                self.say("warning_when", context! { date => self.day(at.date()), time })
+            });
+            said.unwrap_or_default()
+        };
+        let entry = |warning: &WarningLine| {
+            let mut farms: Vec<(&str, Vec<&str>)> = Vec::new();
+            for (farm, field) in &warning.fields {
+                match farms.iter_mut().find(|(known, _)| known == farm) {
+                    Some((_, fields)) => fields.push(field),
+                    None => farms.push((farm, vec![field])),
+                }
+            }
+            let line = |(farm, fields): (&str, Vec<&str>)| {
+                let fields = self.wording.listed(self.input.language, &fields, WARNED_FIELDS);
+                let what = self.say("warning_fields", context! { farm, fields });
+                Line { what, more: String::new() }
+            };
+            let (date, by) = (when(warning.from), when(warning.until));
+            Entry {
+                head: self.say("warning", context! { topic => warning.event.as_str(), date, by }),
+                phone: None,
+                lines: farms.into_iter().map(line).collect(),
+            }
+        };
+        self.input.warnings.iter().map(entry).collect()
     }
 
     fn replies(&self) -> Vec<Entry> {
@@ -439,7 +485,7 @@ impl Writer<'_> {
         let pre = match clocks.pre_set_on {
             _ if is_behind => None,
             Some(date) => Some(dated("pre_set", date)),
-            None => clocks.pre_on.map(|on| self.waiting_pre(on, clocks.rain_since_pre_in)),
+            None => clocks.pre_on.map(|on| self.waiting_pre(on, clocks)),
         };
         let ends = clocks.residual_ends.filter(|_| !is_behind).or(clocks.renewed_ends);
         let post = clocks
@@ -455,12 +501,15 @@ impl Writer<'_> {
         [pre, residual, post, next_post, sidedress].into_iter().flatten().collect()
     }
 
-    fn waiting_pre(&self, on: NaiveDate, rain_in: Option<f64>) -> String {
-        let count = (self.input.date - on).num_days().max(0);
-        let days = self.wording.say(self.input.language, "frame.days", context! { count });
-        let rain = rain_in.map(facts::rain);
+    fn waiting_pre(&self, on: NaiveDate, clocks: &FieldClocks) -> String {
+        let count =
+            |count: i64| self.wording.say(self.input.language, "frame.days", context! { count });
+        let days = count((self.input.date - on).num_days().max(0));
+        let unknown = Some(clocks.rain_unknown_days).filter(|days| *days > 0);
+        let unknown = unknown.map(|days| count(days.into())).unwrap_or_default();
+        let rain = clocks.rain_since_pre_in.map(facts::rain);
         let key = if rain.as_deref() == Some("") { "pre_dry" } else { "pre" };
-        self.say(key, context! { days, rain => rain.unwrap_or_default() })
+        self.say(key, context! { days, unknown, rain => rain.unwrap_or_default() })
     }
 
     /// Date and counts, then as much of the worst item as the subject has room for.

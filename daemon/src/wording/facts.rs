@@ -3,16 +3,22 @@
 use super::dates;
 use chrono::NaiveDate;
 use furrowbell_config::people::Language;
+use furrowbell_engine::clocks::DateRange;
+use furrowbell_engine::clocks::nitrogen::{Basis, TestedRate};
 use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::findings::{
-    EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack, SeedbedVerdict,
-    SprayPass,
+    EarlyReason, Evidence, LagCause, LossRule, PostLimit, PostReason, RainAhead, ReachBack,
+    SeedbedVerdict, SprayPass,
 };
+use furrowbell_engine::plan::NitrogenSource;
 use furrowbell_engine::reference::herbicides::Ingredient;
 use serde::Serialize;
 
 /// A need this close to a quarter inch is said as that quarter; the slack keeps rounding out.
 const QUARTER_REACH_IN: f64 = 0.02 + 1e-9;
+
+/// Depth from which on washed nitrate is worth a word: the crop's first roots are above it, in.
+const TOP_FOOT_IN: f64 = 12.0;
 
 /// What every topic's templates may use. What a topic does not have stays empty.
 #[derive(Debug, Default, Serialize)]
@@ -25,6 +31,8 @@ pub(super) struct Facts {
     pub by: String,
     pub on: String,
     pub on_short: String,
+    /// The days within which the day told may lie, in brackets; empty where there is but one.
+    pub within: String,
     pub planted: String,
     pub days: String,
     pub rain: String,
@@ -43,6 +51,19 @@ pub(super) struct Facts {
     pub early: &'static str,
     pub starter: String,
     pub pounds: String,
+    /// A nitrate test, ppm, its day, and the N that was planned before it.
+    pub test: String,
+    pub tested_on: String,
+    pub tested_planned: String,
+    /// Past years of the field that make its usual year; empty for a stated one.
+    pub usual_years: String,
+    /// How far the soil lies behind it, percent.
+    pub lag: String,
+    /// Which rule tells of a loss.
+    pub rule: &'static str,
+    pub washed: String,
+    /// Urea or UAN on the surface.
+    pub product: &'static str,
     pub stage: String,
     pub latest: String,
     pub low: String,
@@ -114,7 +135,10 @@ impl Facts {
                     facts.happens(*on, today, language);
                 }
             }
-            Evidence::Emergence { on, .. } => facts.happens(*on, today, language),
+            Evidence::Emergence { on, .. } => {
+                facts.happens(on.likely, today, language);
+                facts.within = within(language, on);
+            }
             Evidence::RainNeeded { .. }
             | Evidence::RainSet { .. }
             | Evidence::RainLate { .. }
@@ -124,20 +148,51 @@ impl Facts {
             | Evidence::PostOverdue { .. }
             | Evidence::SprayHours { .. }
             | Evidence::FewGroups { .. } => facts.of_post_pass(evidence, telling),
-            Evidence::SidedressOpen { stage, early, pounds, latest } => {
+            Evidence::SidedressOpen { stage, pounds, tested, latest, .. }
+            | Evidence::SidedressClosing { stage, pounds, tested, latest } => {
                 facts.stage = stage.to_string();
                 facts.pounds = whole(*pounds);
                 facts.latest = day(latest.likely);
-                facts.wanted_early(early.as_ref());
+                facts.within = within(language, latest);
+                facts.by_test(tested.as_ref(), language);
+                if let Evidence::SidedressOpen { early, .. } = evidence {
+                    facts.wanted_early(early.as_ref());
+                }
             }
-            Evidence::SidedressClosing { stage, pounds, latest } => {
-                facts.stage = stage.to_string();
-                facts.pounds = whole(*pounds);
-                facts.latest = day(latest.likely);
+            Evidence::SurfaceUrea {
+                spread_on,
+                source,
+                losing_from,
+                need_in,
+                ahead,
+                lost,
+                in_a_week,
+                ..
+            } => {
+                facts.product = surface_name(*source);
+                facts.happens(*spread_on, today, language);
+                facts.ahead = *losing_from > today;
+                facts.fades = day(*losing_from);
+                facts.need = measure(*need_in);
+                facts.lost = whole(lost.likely);
+                facts.pounds = to_fives(in_a_week.likely, in_a_week.high);
+                if let Some(RainAhead { date, inches }) = ahead {
+                    facts.rain_ahead = rain(*inches);
+                    facts.rain_ahead_by = (telling.by_day)(*date);
+                }
             }
-            Evidence::NitrogenLoss { pounds, wet_days } => {
+            Evidence::NitrogenLoss { rule, pounds, wet_days, washed, rain: spring, .. } => {
+                facts.rule = match rule {
+                    LossRule::SaturatedDays => "wet",
+                    LossRule::SpringRain => "rain",
+                };
                 facts.days = days(*wet_days);
-                facts.pounds = whole((pounds / 5.0).round().max(1.0) * 5.0);
+                facts.pounds = to_fives(pounds.low, pounds.high);
+                facts.rain = whole(spring.april_june_in);
+                let deep = washed.filter(|washed| washed.front_in.1 >= TOP_FOOT_IN);
+                facts.washed = deep
+                    .map(|washed| to_fives(washed.peak_in.0, washed.peak_in.1))
+                    .unwrap_or_default();
             }
             Evidence::ColdAfterPlanting { planted_on, on, low_f } => {
                 facts.happens(*on, today, language);
@@ -212,17 +267,20 @@ impl Facts {
                 self.no_label = no_label.map_or("", Ingredient::name);
                 self.reason = reason_name(*reason);
                 self.closes = dates::day(language, closes.likely);
+                self.within = within(language, closes);
                 self.limited_by(limit);
             }
             Evidence::PostClosing { closes, limit, again, no_label } => {
                 self.again = *again;
                 self.no_label = no_label.map_or("", Ingredient::name);
                 self.closes = dates::day(language, closes.likely);
+                self.within = within(language, closes);
                 self.limited_by(limit);
             }
             Evidence::PostOverdue { closed_on, limit, again } => {
                 self.again = *again;
-                self.happens(*closed_on, today, language);
+                self.happens(closed_on.likely, today, language);
+                self.within = within(language, closed_on);
                 self.limited_by(limit);
             }
             Evidence::SprayHours { runs, refused } => {
@@ -285,17 +343,41 @@ impl Facts {
         self.confirmed = *label;
     }
 
+    fn by_test(&mut self, tested: Option<&TestedRate>, language: Language) {
+        if let Some(rate) = tested {
+            self.test = measure(rate.ppm);
+            self.tested_on = dates::day(language, rate.on);
+            self.tested_planned = whole(rate.planned_lb);
+        }
+    }
+
     fn wanted_early(&mut self, reason: Option<&EarlyReason>) {
         match reason {
             None => {}
-            Some(EarlyReason::SoilLags { because: LagCause::Cool, .. }) => self.early = "cool",
-            Some(EarlyReason::SoilLags { because: LagCause::Dry, .. }) => self.early = "dry",
+            Some(EarlyReason::SoilLags { percent, because, normal }) => {
+                self.early = match because {
+                    LagCause::Cool => "cool",
+                    LagCause::Dry => "dry",
+                };
+                self.lag = format!("{percent:.0}");
+                if let Basis::OwnYears(years) = normal {
+                    self.usual_years = years.to_string();
+                }
+            }
             Some(EarlyReason::SmallStarter { pounds }) => {
                 self.early = "starter";
                 self.starter = format!("{pounds:.0}");
             }
         }
     }
+}
+
+/// The days of a range, in brackets after its likely one: " (May 9-15)".
+fn within(language: Language, range: &DateRange) -> String {
+    if range.earliest == range.latest {
+        return String::new();
+    }
+    format!(" ({})", dates::between(language, range.earliest, range.latest))
 }
 
 /// The name under which the templates know a verdict.
@@ -314,6 +396,14 @@ const fn reach_name(reach: ReachBack) -> &'static str {
     match reach {
         ReachBack::None => "none",
         ReachBack::SmallBroadleaves => "small",
+    }
+}
+
+/// What people call a fertiliser with urea in it.
+const fn surface_name(source: NitrogenSource) -> &'static str {
+    match source {
+        NitrogenSource::Uan28 | NitrogenSource::Uan32 => "UAN",
+        _ => "Urea",
     }
 }
 
@@ -396,6 +486,13 @@ pub(super) fn measure(inches: f64) -> String {
 /// Pounds to the whole; empty when it rounds to none.
 pub(super) fn whole(pounds: f64) -> String {
     if pounds < 0.5 { String::new() } else { format!("{pounds:.0}") }
+}
+
+/// From one to another, each to the nearest five above none: what is known no closer. One number where
+/// both are the same.
+fn to_fives(low: f64, high: f64) -> String {
+    let [low, high] = [low, high].map(|value| (value / 5.0).round().max(1.0) * 5.0);
+    if (high - low).abs() < 1.0 { format!("{high:.0}") } else { format!("{low:.0}-{high:.0}") }
 }
 
 /// Whole degrees, without a negative zero.

@@ -10,7 +10,7 @@ use furrowbell_engine::clocks::Stage;
 use furrowbell_engine::findings::Topic;
 use furrowbell_engine::journal::Event;
 use furrowbell_engine::reference::herbicides::Ingredient;
-use furrowbell_engine::units::{Inches, Millimetres, PoundsPerAcre};
+use furrowbell_engine::units::{Inches, Millimetres, NitratePpm, PoundsPerAcre};
 use std::fmt::Write;
 
 const BOTH: [Language; 2] = [Language::English, Language::Spanish];
@@ -109,8 +109,10 @@ fn holds_always(text: &str, input: &TextInput<'_>) {
 
 /// The sentences that tell to do something in the field, by the verb they open with.
 fn actions(said: &str) -> Vec<&str> {
-    const VERBS: [&str; 26] = [
+    const VERBS: [&str; 28] = [
         "check the",
+        "work it in",
+        "incorpore",
         "dig",
         "desentierre",
         "look",
@@ -212,6 +214,101 @@ fn what_is_taken_back_keeps_the_gates_and_names_no_deadline() {
     }
 }
 
+/// The parts of a text that are read one by one: sentences, and the entries of a list.
+fn read_apart(prose: &str) -> Vec<String> {
+    let prose = prose.replace('\n', " ");
+    let parts = sentences(&prose).into_iter().flat_map(|one| one.split([':', ',']));
+    parts.map(str::to_owned).collect()
+}
+
+/// What a text of several findings keeps; every one of them in it with its field and deadline.
+fn bundle_holds(text: &str, inputs: &[TextInput<'_>]) {
+    let first = &inputs[0];
+    assert!(gsm7::segments(text) <= 2, "too long: {text}");
+    assert!(!text.contains("  ") && !text.contains(" .") && !text.contains(" ,"), "{text}");
+    let said = text.to_lowercase();
+    for word in BANNED {
+        assert!(!said.contains(word), "\"{word}\" in: {text}");
+    }
+    assert!(text.starts_with(first.sender), "{text}");
+    let name = text.find(first.fields[0].name).expect("names the field");
+    assert!(name + first.fields[0].name.len() <= 90, "field named late: {text}");
+    // A name is read at one glance, however many words it has.
+    let names = inputs.iter().flat_map(|input| &input.fields);
+    let short = names.fold(text.to_owned(), |said, field| said.replace(field.name, "Field"));
+    for part in read_apart(&short) {
+        assert!(words(&part).len() <= 14, "long part \"{part}\" in: {text}");
+    }
+    for input in inputs {
+        assert!(input.fields.iter().all(|field| text.contains(field.name)), "{text}");
+        if let Some(act_by) = input.act_by {
+            let deadline = gsm7::plain(&dates::day(input.language, act_by.max(today())));
+            assert!(text.contains(&deadline), "no deadline {deadline} in: {text}");
+        }
+    }
+    let urges_a_spray = said.contains("post pass") || said.contains(" post ");
+    if urges_a_spray || Ingredient::ALL.iter().any(|one| said.contains(one.name())) {
+        let cautions =
+            ["Follow the label.", "Check your label.", "Siga la etiqueta.", "Vea su etiqueta."];
+        assert!(cautions.iter().any(|caution| text.contains(caution)), "no caution: {text}");
+    }
+    if inputs.iter().any(|one| one.provisional && one.evidence.topic() != Topic::WeatherGap) {
+        let hedges = ["likely", "probable", "quiza"];
+        assert!(hedges.iter().any(|hedge| said.contains(hedge)), "sounds certain: {text}");
+    }
+    let asked = said.matches("reply ").count() + said.matches("responda ").count();
+    assert_eq!(asked, 1, "not one reply: {text}");
+    let hinted = text.ends_with("STOP to end.") || text.ends_with("ALTO para salir.");
+    assert_eq!(hinted, first.stop_hint, "{text}");
+    if first.language == Language::English {
+        let plain = text.replace([':', ','], ".").replace('\n', " ");
+        assert!(grade(&plain) <= 6.0, "grade {}: {text}", grade(&plain));
+    }
+}
+
+#[test]
+fn every_two_findings_make_a_text_that_keeps_the_gates_or_none() {
+    let wording = Wording::load().unwrap();
+    let ordinary = ordinary();
+    let mut told = 0;
+    for language in BOTH {
+        for (number, one) in ordinary.iter().enumerate() {
+            for other in &ordinary[number..] {
+                let later = other.act_by.map(|by| by + chrono::TimeDelta::days(2));
+                let inputs = [
+                    input(one, language, vec![field("North 80", one)]),
+                    TextInput {
+                        act_by: later,
+                        ..input(other, language, vec![field("Creek 40", other)])
+                    },
+                ];
+                let Some(text) = wording.bundle(&inputs) else { continue };
+                bundle_holds(&text, &inputs);
+                told += 1;
+            }
+        }
+    }
+    assert!(told > 1000, "{told}");
+}
+
+#[test]
+fn the_widest_of_one_topic_keep_the_gates_or_stay_apart() {
+    let wording = Wording::load().unwrap();
+    for sample in widest().iter().chain(&ordinary()) {
+        for language in BOTH {
+            let of = |name, hint| TextInput {
+                sender: LONGEST_SENDER,
+                stop_hint: hint,
+                ..input(sample, language, vec![field(name, sample)])
+            };
+            let inputs = [of(LONGEST_FIELD, true), of("Long Old Orchard Bottom 80", true)];
+            if let Some(text) = wording.bundle(&inputs) {
+                bundle_holds(&text, &inputs);
+            }
+        }
+    }
+}
+
 #[test]
 fn every_topic_has_a_sample_and_a_short_name() {
     let wording = Wording::load().unwrap();
@@ -298,9 +395,11 @@ fn answers(fields: &[&str], reason: &str, contact: &str, mut each: impl FnMut(&s
         ("stage", Event::StageSeen { stage: Stage::Vegetative(3) }),
         ("weed-free", Event::WeedsSeen { height: Inches::new(0.0).unwrap() }),
         ("weeds", Event::WeedsSeen { height: height.unwrap() }),
+        ("nitrate", Event::NitrateTest { ppm: NitratePpm::new(18.0).unwrap() }),
         ("planted", Event::Planted),
         ("pre", Event::PreApplied { ingredients: Vec::new() }),
         ("post", Event::PostApplied { ingredients: Vec::new() }),
+        ("starter", Event::StarterApplied { nitrogen, source: None }),
         ("sidedress", Event::Sidedressed { nitrogen: None }),
         ("sidedress, pounds", Event::Sidedressed { nitrogen }),
         ("hoed", Event::Hoed),
@@ -343,6 +442,31 @@ fn sheet() {
             }
             writeln!(sheet).unwrap();
         }
+        writeln!(sheet, "## several fields").unwrap();
+        for sample in &ordinary() {
+            let inputs = [
+                input(sample, language, vec![field("North 80", sample)]),
+                TextInput {
+                    act_by: sample.act_by.map(|by| by + chrono::TimeDelta::days(2)),
+                    ..input(sample, language, vec![field("Creek 40", sample)])
+                },
+            ];
+            let text = wording.bundle(&inputs).unwrap();
+            writeln!(sheet, "{:>3}  {text}", gsm7::septets(&text).unwrap()).unwrap();
+        }
+        writeln!(sheet).unwrap();
+        writeln!(sheet, "## several topics").unwrap();
+        for pair in ordinary().chunks(2) {
+            let named = pair.iter().zip(["North 80", "Creek 40"]);
+            let inputs: Vec<_> = named
+                .map(|(sample, name)| input(sample, language, vec![field(name, sample)]))
+                .collect();
+            if let Some(text) = wording.bundle(&inputs).filter(|_| inputs.len() > 1) {
+                let text = text.replace('\n', "\n     ");
+                writeln!(sheet, "{:>3}  {text}", gsm7::septets(&text).unwrap()).unwrap();
+            }
+        }
+        writeln!(sheet).unwrap();
         writeln!(sheet, "## answers").unwrap();
         answers(&["North 80", "Creek 40"], "no rain in 5 days", "+15155550142", |name, answer| {
             let text = wording.answer("Prairie Desk", language, &answer);

@@ -7,6 +7,7 @@ pub mod digest;
 pub mod gsm7;
 pub mod text;
 
+mod bundle;
 #[cfg(test)]
 mod digest_gates;
 mod digest_view;
@@ -35,7 +36,7 @@ const LANGUAGES: [(Language, &str); 2] = [
 ];
 
 /// What each topic is worded with.
-const TOPIC_PARTS: [&str; 11] = [
+const TOPIC_PARTS: [&str; 16] = [
     "name",
     "news",
     "news_short",
@@ -47,11 +48,32 @@ const TOPIC_PARTS: [&str; 11] = [
     "gone",
     "gone_action",
     "gone_reply",
+    "act",
+    "each",
+    "why",
+    "reply_each",
+    "code",
 ];
-const FRAME: [&str; 10] =
-    ["head", "field", "and", "more", "by", "by_today", "span", "around", "stop", "days"];
-const FRAME_VARIABLES: [&str; 9] =
-    ["sender", "update", "fields", "field", "crop", "before", "last", "count", "date"];
+const FRAME: [&str; 14] = [
+    "head",
+    "field",
+    "and",
+    "more",
+    "by",
+    "by_today",
+    "span",
+    "around",
+    "stop",
+    "days",
+    "one_act",
+    "list_codes",
+    "reply_codes",
+    "caution",
+];
+const FRAME_VARIABLES: [&str; 12] = [
+    "sender", "update", "fields", "field", "crop", "before", "last", "count", "date", "act",
+    "places", "codes",
+];
 const CROPS: [&str; 6] = ["corn", "soybean", "both", "the_corn", "the_soybean", "the_both"];
 
 /// Every word the service says, compiled.

@@ -1,15 +1,22 @@
 //! Findings for the tests: an ordinary one and the widest ones of every topic.
 
 use chrono::{DateTime, FixedOffset, NaiveDate, TimeDelta};
+use furrowbell_engine::clocks::nitrogen::{
+    Basis, RainSum, SurfaceUrea, TestedRate, UreaLoss, Washed,
+};
 use furrowbell_engine::clocks::spray_hours::{Refusal, SprayRun};
 use furrowbell_engine::clocks::{DateRange, Stage};
 use furrowbell_engine::findings::{
-    Caught, Control, EarlyReason, Evidence, LagCause, PostLimit, PostReason, RainAhead, ReachBack,
-    SeedbedVerdict, SprayPass,
+    Caught, Control, EarlyReason, Evidence, LagCause, LossRule, PostLimit, PostReason, PoundsRange,
+    RainAhead, ReachBack, SeedbedVerdict, SprayPass,
 };
+use furrowbell_engine::plan::{NitrogenPlan, NitrogenSource, Placement};
 use furrowbell_engine::reference::Standing;
 use furrowbell_engine::reference::herbicides::Ingredient;
+use furrowbell_engine::reference::soils::Soil;
 use furrowbell_engine::reference::weeds::Weed;
+use furrowbell_engine::site::{Particles, Texture};
+use furrowbell_engine::units::{NitratePpm, PoundsPerAcre};
 
 /// The receiver's day in every sample: Wed May 20.
 pub fn today() -> NaiveDate {
@@ -22,6 +29,11 @@ pub fn day(offset: i64) -> NaiveDate {
 
 fn range(likely: i64) -> DateRange {
     DateRange { earliest: day(likely - 3), likely: day(likely), latest: day(likely + 4) }
+}
+
+/// The day a crop comes up, give or take two.
+fn up(likely: i64) -> DateRange {
+    DateRange { earliest: day(likely - 2), likely: day(likely), latest: day(likely + 2) }
 }
 
 /// One sample of a topic.
@@ -37,41 +49,132 @@ fn sample(evidence: Evidence, corn: bool, act_in: i64) -> Sample {
     Sample { evidence, version: 1, corn, act_by: Some(day(act_in)), provisional: false }
 }
 
+/// A nitrate test on a planned 120 lb.
+fn test(ppm: f64) -> TestedRate {
+    let plan = NitrogenPlan {
+        starter: PoundsPerAcre::new(40.0).unwrap(),
+        sidedress: PoundsPerAcre::new(120.0).unwrap(),
+        starter_source: NitrogenSource::Uan32,
+        source: NitrogenSource::Uan32,
+        placement: Placement::InSoil,
+        inhibitor: None,
+        rig_clears: None,
+    };
+    TestedRate::of(day(-2), NitratePpm::new(ppm).unwrap(), &plan)
+}
+
+const fn lagging(because: LagCause, normal: Basis) -> EarlyReason {
+    EarlyReason::SoilLags { percent: 99.0, because, normal }
+}
+
+/// 120 lb N left on the surface so many days ago, with rain in so many days.
+fn urea(source: NitrogenSource, spread: i64, rain_in: Option<i64>) -> Evidence {
+    let mut surface = SurfaceUrea::spread(source, None, 120.0).unwrap();
+    (spread..0).for_each(|_| surface.advance(Some(0.0), Some(20.0)));
+    let range = |lost: UreaLoss| PoundsRange {
+        low: lost.low_lb,
+        likely: lost.likely_lb,
+        high: lost.high_lb,
+    };
+    Evidence::SurfaceUrea {
+        spread_on: day(spread),
+        source,
+        grace_days: surface.loss().grace_days,
+        losing_from: day(spread + 3),
+        need_in: 0.5,
+        ahead: rain_in.map(|days| RainAhead { date: day(days), inches: 0.64 }),
+        lost: range(surface.loss()),
+        in_a_week: range(surface.in_a_week()),
+        standing: Standing::Published,
+    }
+}
+
+/// N lost over so many wet days, 120 lb of nitrate on medium ground from which so much drained.
+fn loss(rule: LossRule, wet_days: u32, drained_in: f64) -> Evidence {
+    let lost = |percent: f64| (1.2 * percent * (f64::from(wet_days) - 1.0)).min(120.0);
+    let texture = Texture::SiltLoam;
+    let ground = Soil::new(texture, Particles::middle_of(texture), 3.0);
+    Evidence::NitrogenLoss {
+        rule,
+        pounds: PoundsRange { low: lost(4.0), likely: lost(4.5), high: lost(5.0) },
+        standing: Standing::Published,
+        wet_days,
+        washed: Washed::by(drained_in, &ground, texture.group()),
+        rain: RainSum { april_june_in: 16.7, may_june_in: 11.2, whole: true },
+    }
+}
+
+/// A sidedress window after a nitrate test.
+fn tested(ppm: f64, closing: bool) -> Evidence {
+    let rate = test(ppm);
+    let (tested, pounds, latest) = (Some(rate), rate.high_lb, range(if closing { 7 } else { 24 }));
+    if closing {
+        Evidence::SidedressClosing { stage: Stage::Vegetative(7), pounds, tested, latest }
+    } else {
+        let early = Some(EarlyReason::SmallStarter { pounds: 30.0 });
+        Evidence::SidedressOpen { stage: Stage::Vegetative(6), early, pounds, tested, latest }
+    }
+}
+
 /// Ordinary findings: every topic, every branch of its wording that a field commonly shows.
 pub fn ordinary() -> Vec<Sample> {
     let sidedress = |early| Evidence::SidedressOpen {
         stage: Stage::Vegetative(4),
         early,
         pounds: 120.0,
+        tested: None,
         latest: range(24),
     };
-    let lags = |because| Some(EarlyReason::SoilLags { percent: 31.0, because });
+    let lags = |because| {
+        Some(EarlyReason::SoilLags { percent: 31.0, because, normal: Basis::OwnYears(12) })
+    };
+    let stated = Some(EarlyReason::SoilLags {
+        percent: 31.0,
+        because: LagCause::Cool,
+        normal: Basis::Stated,
+    });
     let cold = |on| Evidence::ColdAfterPlanting { planted_on: day(-2), on: day(on), low_f: 34.2 };
     let mut samples = vec![
         Sample { act_by: None, ..sample(cold(-1), true, 9) },
         Sample { provisional: true, ..sample(cold(1), false, 9) },
         Sample {
             act_by: None,
-            ..sample(Evidence::Emergence { on: day(-1), heat_gdd: 121.0 }, true, 2)
+            ..sample(Evidence::Emergence { on: up(-1), heat_gdd: 121.0 }, true, 2)
+        },
+        Sample {
+            act_by: None,
+            provisional: true,
+            ..sample(Evidence::Emergence { on: range(0), heat_gdd: 117.0 }, false, 5)
         },
         Sample {
             provisional: true,
-            ..sample(Evidence::Emergence { on: day(2), heat_gdd: 117.0 }, false, 5)
+            ..sample(Evidence::Emergence { on: up(2), heat_gdd: 117.0 }, false, 5)
         },
         sample(sidedress(None), true, 17),
         sample(sidedress(lags(LagCause::Cool)), true, 14),
         sample(sidedress(lags(LagCause::Dry)), true, 14),
+        sample(sidedress(stated), true, 14),
         sample(sidedress(Some(EarlyReason::SmallStarter { pounds: 30.0 })), true, 14),
         sample(
             Evidence::SidedressClosing {
                 stage: Stage::Vegetative(7),
                 pounds: 120.0,
+                tested: None,
                 latest: range(7),
             },
             true,
             5,
         ),
-        sample(Evidence::NitrogenLoss { pounds: 31.0, wet_days: 6 }, true, 12),
+        Sample { version: 2, ..sample(tested(18.0, false), true, 7) },
+        Sample { version: 2, provisional: true, ..sample(tested(18.0, false), true, 7) },
+        Sample { version: 2, ..sample(tested(27.0, false), true, 7) },
+        Sample { version: 2, ..sample(tested(18.0, true), true, 5) },
+        Sample { provisional: true, ..sample(urea(NitrogenSource::Urea, -1, None), true, 1) },
+        Sample { provisional: true, ..sample(urea(NitrogenSource::Uan32, -1, Some(4)), true, 1) },
+        Sample { provisional: true, ..sample(urea(NitrogenSource::Urea, -4, None), true, 0) },
+        sample(loss(LossRule::SaturatedDays, 6, 0.0), true, 12),
+        Sample { provisional: true, ..sample(loss(LossRule::SaturatedDays, 6, 3.0), true, 12) },
+        sample(loss(LossRule::SpringRain, 2, 4.2), true, 12),
         Sample {
             act_by: None,
             ..sample(Evidence::WeatherGap { since: day(-4), days: 4 }, false, 0)
@@ -272,7 +375,7 @@ fn post_passes() -> [Sample; 19] {
     let no_label = None;
     let open = |reason| Evidence::PostOpen { reason, closes: range(8), limit: weeds, no_label };
     let closing = |limit| Evidence::PostClosing { closes: range(5), limit, again: false, no_label };
-    let overdue = |limit| Evidence::PostOverdue { closed_on: day(-2), limit, again: false };
+    let overdue = |limit| Evidence::PostOverdue { closed_on: range(-2), limit, again: false };
     let unlabelled = Some(Ingredient::Dicamba);
     [
         sample(open(PostReason::WeedsSeen), true, 7),
@@ -323,7 +426,7 @@ fn post_passes() -> [Sample; 19] {
             false,
             4,
         ),
-        sample(Evidence::PostOverdue { closed_on: day(-2), limit: weeds, again: true }, true, 2),
+        sample(Evidence::PostOverdue { closed_on: range(-2), limit: weeds, again: true }, true, 2),
     ]
 }
 
@@ -346,8 +449,9 @@ pub fn widest() -> Vec<Sample> {
         }
     };
     for on in [-112, -1, 119] {
+        add(Evidence::Emergence { on: range(on), heat_gdd: 9999.0 });
         let on = day(on);
-        add(Evidence::Emergence { on, heat_gdd: 9999.0 });
+        add(Evidence::Emergence { on: DateRange::on(on), heat_gdd: 9999.0 });
         add(Evidence::ColdAfterPlanting { planted_on: applied_on, on, low_f: -58.4 });
         for washed in [false, true] {
             let residual_ends = range(119);
@@ -374,17 +478,31 @@ pub fn widest() -> Vec<Sample> {
     let stage = Stage::Vegetative(12);
     for early in [
         None,
-        Some(EarlyReason::SoilLags { percent: 99.0, because: LagCause::Cool }),
-        Some(EarlyReason::SoilLags { percent: 99.0, because: LagCause::Dry }),
+        Some(lagging(LagCause::Cool, Basis::Stated)),
+        Some(lagging(LagCause::Cool, Basis::OwnYears(30))),
+        Some(lagging(LagCause::Dry, Basis::OwnYears(30))),
         Some(EarlyReason::SmallStarter { pounds: 0.0 }),
         Some(EarlyReason::SmallStarter { pounds: 199.6 }),
     ] {
-        add(Evidence::SidedressOpen { stage, early, pounds: 333.3, latest: range(119) });
+        for (pounds, tested) in
+            [(333.3, None), (333.3, Some(test(19.25))), (0.0, Some(test(99.75)))]
+        {
+            add(Evidence::SidedressOpen { stage, early, pounds, tested, latest: range(119) });
+        }
     }
-    add(Evidence::SidedressClosing { stage, pounds: 0.0, latest: range(119) });
-    add(Evidence::SidedressClosing { stage, pounds: 333.3, latest: range(119) });
-    add(Evidence::NitrogenLoss { pounds: 333.3, wet_days: 112 });
-    add(Evidence::NitrogenLoss { pounds: 1.0, wet_days: 1 });
+    for (pounds, tested) in [(0.0, None), (333.3, None), (333.3, Some(test(19.25)))] {
+        add(Evidence::SidedressClosing { stage, pounds, tested, latest: range(119) });
+    }
+    for rule in [LossRule::SaturatedDays, LossRule::SpringRain] {
+        add(loss(rule, 112, 14.0));
+        add(loss(rule, 1, 0.0));
+    }
+    for source in [NitrogenSource::Urea, NitrogenSource::Uan28] {
+        for rain_in in [None, Some(119)] {
+            add(urea(source, -112, rain_in));
+            add(urea(source, 0, rain_in));
+        }
+    }
     add(Evidence::WeatherGap { since: applied_on, days: 112 });
     add(Evidence::SprayHours { runs: vec![run(0, 10, 21), run(1, 10, 21)], refused: None });
     for refusal in REFUSALS {
@@ -441,7 +559,7 @@ fn widest_passes() -> Vec<Evidence> {
             for no_label in [None, Some(Ingredient::Dicamba)] {
                 all.push(Evidence::PostClosing { closes: range(119), limit, again, no_label });
             }
-            all.push(Evidence::PostOverdue { closed_on: applied_on, limit, again });
+            all.push(Evidence::PostOverdue { closed_on: range(-112), limit, again });
         }
     }
     for (dry, washed) in [(true, false), (false, true), (false, false)] {

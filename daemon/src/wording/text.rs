@@ -159,7 +159,7 @@ impl Wording {
         }
     }
 
-    fn stop(&self, input: &TextInput<'_>) -> String {
+    pub(super) fn stop(&self, input: &TextInput<'_>) -> String {
         if input.stop_hint {
             self.say(input.language, "frame.stop", context! {})
         } else {
@@ -167,12 +167,12 @@ impl Wording {
         }
     }
 
-    fn part(&self, input: &TextInput<'_>, part: &str, facts: &Facts) -> String {
+    pub(super) fn part(&self, input: &TextInput<'_>, part: &str, facts: &Facts) -> String {
         let topic = input.evidence.topic().name();
         self.say(input.language, &format!("topics.{topic}.{part}"), Serde(facts))
     }
 
-    fn facts(&self, input: &TextInput<'_>) -> Facts {
+    pub(super) fn facts(&self, input: &TextInput<'_>) -> Facts {
         let language = input.language;
         let by_day = |date| self.by(language, date, input.today);
         let days = |count: u32| self.say(language, "frame.days", context! { count });

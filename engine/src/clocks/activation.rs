@@ -221,20 +221,27 @@ fn advance(
 ) -> Vec<DayState> {
     let first = days.partition_point(|day| day.date <= applied_on);
     let mut states = Vec::with_capacity(days.len() - first);
-    let (mut firm, mut expected) = (Gauge::default(), Gauge::default());
+    let mut firm = Gauge::default();
+    // One and the same until a day's rain was not measured.
+    let mut expected: Option<Gauge> = None;
     for day in &days[first..] {
         let waited_days = whole_days(applied_on, day.date);
         let rain_in = day.rain.map(|rain| rain.value.inches());
         let measured_in = rain_in.filter(|_| day.rain.is_some_and(|rain| rain.kind.is_observed()));
+        if rain_in != measured_in {
+            expected = expected.or(Some(firm));
+        }
         firm.add(waited_days, measured_in, day.topsoil_dry);
-        expected.add(waited_days, rain_in, day.topsoil_dry);
+        if let Some(expected) = &mut expected {
+            expected.add(waited_days, rain_in, day.topsoil_dry);
+        }
         for partner in partners.iter_mut() {
             let in_life = waited_days <= partner.dry_life_days;
             if in_life && partner.set_on.is_none() && partner.is_enough(firm.counted_in) {
                 partner.set_on = Some(day.date);
             }
-            let enough = partner.is_enough(expected.counted_in);
-            if in_life && partner.expected_set_on.is_none() && enough {
+            let counted_in = expected.as_ref().unwrap_or(&firm).counted_in;
+            if in_life && partner.expected_set_on.is_none() && partner.is_enough(counted_in) {
                 partner.expected_set_on = Some(day.date);
             }
         }
@@ -242,11 +249,14 @@ fn advance(
             let mix = Mix { partners, neediest, set_on };
             gauge.tally(&mix, waited_days, day.topsoil_dry)
         };
+        let measured = tally(&firm, |partner| partner.set_on);
         states.push(DayState {
             date: day.date,
             waited_days,
-            firm: tally(&firm, |partner| partner.set_on),
-            expected: tally(&expected, |partner| partner.expected_set_on),
+            firm: measured,
+            expected: expected
+                .as_ref()
+                .map_or(measured, |expected| tally(expected, |partner| partner.expected_set_on)),
         });
     }
     states
@@ -279,7 +289,7 @@ impl Mix<'_> {
 }
 
 /// Sums rain since the pass, and the part of it that counts.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Copy, Default)]
 struct Gauge {
     total_in: f64,
     counted_in: f64,

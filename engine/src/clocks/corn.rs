@@ -269,15 +269,12 @@ impl Corn {
         if self.heat < self.emergence {
             return Stage::Planted;
         }
-        let kernels = facts::CORN_KERNEL_SHARES
-            .iter()
-            .rposition(|share| self.heat >= self.reproductive_start(share.value));
-        if let Some(at) = kernels {
-            #[expect(clippy::cast_possible_truncation, reason = "an index into six stages")]
-            return Stage::Reproductive(at as u8 + 1);
-        }
         if self.heat >= self.tassel_start() {
-            return Stage::Tassel;
+            let kernels = facts::CORN_KERNEL_SHARES
+                .iter()
+                .rposition(|share| self.heat >= self.reproductive_start(share.value));
+            #[expect(clippy::cast_possible_truncation, reason = "an index into six stages")]
+            return kernels.map_or(Stage::Tassel, |at| Stage::Reproductive(at as u8 + 1));
         }
         #[expect(
             clippy::cast_possible_truncation,

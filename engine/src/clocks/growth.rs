@@ -179,12 +179,21 @@ impl Outlook {
     ///
     /// The earliest day takes the fast pace in a warm spell, the latest the slow one in a cool spell.
     pub fn reaching(&self, reached: impl Fn(Stage, Option<f64>) -> bool) -> Option<DateRange> {
-        let first = |days: &[Growth]| {
-            let yet_to_come = |growth: &Growth| !reached(growth.stage(), growth.paced_height_in());
-            let at = days.partition_point(yet_to_come);
-            (at < days.len()).then(|| self.today + Days::new(at as u64))
+        let holds = |growth: &Growth| reached(growth.stage(), growth.paced_height_in());
+        let first = |pace| self.first(pace, holds);
+        Some(DateRange::about(first(Pace::Fast)?, first(Pace::Likely)?, first(Pace::Slow)?))
+    }
+
+    /// First day, today at the soonest, on which something holds of the crop at one pace that goes
+    /// on holding once it does.
+    pub fn first(&self, pace: Pace, holds: impl Fn(&Growth) -> bool) -> Option<NaiveDate> {
+        let days = match pace {
+            Pace::Fast => &self.fast,
+            Pace::Likely => &self.likely,
+            Pace::Slow => &self.slow,
         };
-        Some(DateRange::about(first(&self.fast)?, first(&self.likely)?, first(&self.slow)?))
+        let at = days.partition_point(|growth| !holds(growth));
+        (at < days.len()).then(|| self.today + Days::new(at as u64))
     }
 }
 

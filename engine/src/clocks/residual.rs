@@ -43,7 +43,7 @@ const DRY_LEAST_DAYS: u32 = 7;
 const ROUNDING: f64 = 1e-9;
 
 /// Longest span looked at, days: the longest that thresholds or guides allow.
-const HORIZON: usize = 60;
+pub(crate) const HORIZON: usize = 60;
 
 /// One day of topsoil as the residual clock sees it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -60,14 +60,11 @@ pub struct SoilDay {
 }
 
 impl SoilDay {
-    /// Decay rate over the rate in reference soil; `None` when the temperature is not known.
-    /// Unknown moisture is taken as moist, which decays fastest.
-    fn rate(&self, warmth: Warmth) -> Option<f64> {
+    /// Decay rate over that in wet soil, the same for every partner. Unknown moisture is taken as
+    /// moist, which decays fastest.
+    fn wetness(&self) -> f64 {
         let moisture = self.relative_moisture.unwrap_or(1.0);
-        Some(
-            warmth.factor(self.mean?.get())
-                * decay::moisture_factor(moisture, decay::MOISTURE_EXPONENT),
-        )
+        decay::moisture_factor(moisture, decay::MOISTURE_EXPONENT)
     }
 }
 
@@ -138,13 +135,15 @@ pub fn range(
     let start = set_on.unwrap_or(applied_on);
     let dry = set_on.is_none() || lay_dry(start, days, thresholds);
     let calendar = Calendar::new(dry, thresholds);
-    let usual = normalised_time(start, days, decay::Q10);
+    let wetness: Vec<f64> = days.iter().map(SoilDay::wetness).collect();
+    let aged = |q10| normalised_time(start, days, &wetness, q10);
+    let usual = aged(decay::Q10);
     let waited_days = u32::try_from((start - applied_on).num_days()).unwrap_or(0);
     let per_ingredient: Vec<_> = ingredients
         .iter()
         .filter_map(|&ingredient| soil::row(ingredient))
         .map(|row| {
-            let measured = row.q10.map(|q10| normalised_time(start, days, q10.value));
+            let measured = row.q10.map(|q10| aged(q10.value));
             let wear = Wear { row, measured: measured.as_ref().unwrap_or(&usual), usual: &usual };
             PartnerEnd {
                 ingredient: row.ingredient,
@@ -239,19 +238,26 @@ fn gone(aged: &[f64; HORIZON], half_life_days: f64, share: f64) -> u64 {
     u64::try_from(day.min(HORIZON)).unwrap_or(u64::MAX)
 }
 
-/// Normalised days that have passed by the end of each day after the start.
-fn normalised_time(start: NaiveDate, days: &[SoilDay], q10: f64) -> [f64; HORIZON] {
+/// Normalised days that have passed by the end of each day after the start; `wetness` goes with
+/// `days`.
+fn normalised_time(
+    start: NaiveDate,
+    days: &[SoilDay],
+    wetness: &[f64],
+    q10: f64,
+) -> [f64; HORIZON] {
     let warmth = Warmth::new(q10);
-    let rate = |day: &SoilDay| day.rate(warmth);
+    let rate = |(day, wetness): (&SoilDay, &f64)| Some(warmth.factor(day.mean?.get()) * wetness);
     let mut aged = [0.0; HORIZON];
     let mut recent = Recent::default();
     let next = days.partition_point(|day| day.date <= start);
-    days[..next].iter().filter_map(rate).for_each(|rate| recent.push(rate));
-    let mut known = days[next..].iter().peekable();
+    let mut known = days.iter().zip(wetness);
+    known.by_ref().take(next).filter_map(rate).for_each(|rate| recent.push(rate));
+    let mut known = known.peekable();
     let (mut date, mut age) = (start, 0.0);
     for slot in &mut aged {
         date = date + Days::new(1);
-        let rate = known.next_if(|day| day.date == date).and_then(rate);
+        let rate = known.next_if(|(day, _)| day.date == date).and_then(rate);
         if let Some(rate) = rate {
             recent.push(rate);
         }
@@ -389,7 +395,9 @@ mod tests {
     #[test]
     fn pendimethalin_loses_its_fast_share_first() {
         // Three quarters of the dose are left for the slow part: log2(3) half-lives to a quarter.
-        let aged = normalised_time(day(0), &soil(60, 28.0, Some(1.0)), decay::Q10);
+        let days = soil(60, 28.0, Some(1.0));
+        let wetness: Vec<f64> = days.iter().map(SoilDay::wetness).collect();
+        let aged = normalised_time(day(0), &days, &wetness, decay::Q10);
         let share = soil::row(Ingredient::Pendimethalin).unwrap().surface_loss.share_left(3);
         assert!((share - 0.75).abs() < 1e-9);
         assert!(gone(&aged, 30.0, share) < gone(&aged, 30.0, 1.0));

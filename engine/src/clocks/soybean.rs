@@ -45,8 +45,8 @@ struct Rates {
     first_node: f64,
     /// Days a node.
     node: f64,
-    /// Day of the year before which nothing flowers.
-    flower_day: f64,
+    /// Days by which the first flower comes after its rule.
+    flower_late: f64,
     /// Nodes below which nothing flowers.
     flower_nodes: f64,
     /// Days of the rule for pods are taken times this.
@@ -54,7 +54,19 @@ struct Rates {
 }
 
 impl Rates {
-    fn of(pace: Pace, flower_day: f64) -> Self {
+    /// The numbers of each pace; a crop only points at them, so that its days stay small.
+    const fn of(pace: Pace) -> &'static Self {
+        const FAST: Rates = Rates::at(Pace::Fast);
+        const LIKELY: Rates = Rates::at(Pace::Likely);
+        const SLOW: Rates = Rates::at(Pace::Slow);
+        match pace {
+            Pace::Fast => &FAST,
+            Pace::Likely => &LIKELY,
+            Pace::Slow => &SLOW,
+        }
+    }
+
+    const fn at(pace: Pace) -> Self {
         let first_node = pace.of(facts::SOYBEAN_V1_DAYS.low, V1_DAYS, facts::SOYBEAN_V1_DAYS.high);
         let (node, slow_node) =
             (facts::SOYBEAN_NODE_DAYS.value, facts::SOYBEAN_SLOW_NODE_DAYS.value);
@@ -71,7 +83,7 @@ impl Rates {
             cotyledon: facts::SOYBEAN_VE_TO_VC_DAYS.value * first_node / V1_DAYS,
             first_node,
             node: pace.of(node, node, slow_node),
-            flower_day: flower_day + pace.of(-flowers, 0.0, flowers),
+            flower_late: pace.of(-flowers, 0.0, flowers),
             flower_nodes: pace.of(nodes, nodes, late_nodes),
             pods: pace.of(1.0 - pods, 1.0, 1.0 + pods),
         }
@@ -92,7 +104,9 @@ impl Rates {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Soybean {
     planted: NaiveDate,
-    rates: Rates,
+    rates: &'static Rates,
+    /// Day of the year before which nothing flowers.
+    flower_day: f64,
     hand: Hand,
     /// Days by which the flowers come after (or, below zero, before) their rule.
     flower_shift: f64,
@@ -121,9 +135,11 @@ impl Hand {
 impl Soybean {
     /// Soybean just planted.
     pub fn planted(maturity_group: f64, latitude: Latitude, on: NaiveDate, pace: Pace) -> Self {
+        let rates = Rates::of(pace);
         Self {
             planted: on,
-            rates: Rates::of(pace, flower_day(maturity_group, latitude)),
+            rates,
+            flower_day: flower_day(maturity_group, latitude) + rates.flower_late,
             hand: Hand::Below(0.0),
             flower_shift: 0.0,
             shift: 0.0,
@@ -258,7 +274,7 @@ impl Soybean {
     fn days_since_flower_rule(&self) -> f64 {
         let Hand::Above(days) = self.hand else { return f64::NEG_INFINITY };
         let by_nodes = days - self.rates.days_to(self.rates.flower_nodes);
-        by_nodes.min(f64::from(self.today.ordinal()) - self.rates.flower_day)
+        by_nodes.min(f64::from(self.today.ordinal()) - self.flower_day)
     }
 }
 

@@ -6,7 +6,7 @@ use crate::clocks::DateRange;
 use crate::clocks::recent::Recent;
 use crate::reference::weeds::{GIANT_RAGWEED, HALF_UP_BASE_C, TENTH_UP_BASE_F, Weed};
 use crate::units::Inches;
-use chrono::{Days, NaiveDate};
+use chrono::NaiveDate;
 use serde::{Serialize, Serializer};
 
 /// Why a weed's clock cannot be run.
@@ -63,7 +63,7 @@ pub struct SeedDay {
 }
 
 /// Days past which growth is not foreseen.
-const HORIZON_DAYS: u64 = 60;
+const HORIZON_DAYS: usize = 60;
 
 const CM_PER_INCH: f64 = 2.54;
 
@@ -230,7 +230,10 @@ fn dates_of_sums(from: NaiveDate, wanted: [f64; 3], heat: &[HeatDay]) -> Option<
     let mut known = heat[next..].iter().peekable();
     let mut reached = wanted.map(|sum| (sum <= 0.0).then_some(from));
     let mut sum = 0.0;
-    for date in (1..=HORIZON_DAYS).map(|offset| from + Days::new(offset)) {
+    for date in from.iter_days().skip(1).take(HORIZON_DAYS) {
+        if reached.iter().all(Option::is_some) {
+            break;
+        }
         let today = known.next_if(|day| day.date == date).and_then(|day| day.gdd_c10);
         if let Some(gdd) = today {
             recent.push(gdd);
@@ -249,6 +252,7 @@ fn dates_of_sums(from: NaiveDate, wanted: [f64; 3], heat: &[HeatDay]) -> Option<
 #[cfg(test)]
 mod tests {
     use super::*;
+    use chrono::Days;
     use proptest::prelude::*;
 
     fn day(offset: u64) -> NaiveDate {

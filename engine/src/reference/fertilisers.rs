@@ -135,14 +135,20 @@ impl NitrateCurve {
 
     /// Share that is nitrate so many days after application.
     pub fn share(&self, days: f64) -> f64 {
+        self.turning().share(days)
+    }
+
+    /// The curve with its logarithms taken once for many days.
+    pub fn turning(&self) -> Turning {
         let [start, middle, end] = self.shares.map(|share| 1.0 - share);
-        let early = Self::SPAN_DAYS - self.held_days;
-        let left = if days <= Self::SPAN_DAYS {
-            start * (middle / start).powf((days - self.held_days).max(0.0) / early)
-        } else {
-            middle * (end / middle).powf((days - Self::SPAN_DAYS) / Self::SPAN_DAYS)
-        };
-        1.0 - left
+        Turning {
+            held_days: self.held_days,
+            left: [start, middle],
+            a_day: [
+                (middle / start).ln() / (Self::SPAN_DAYS - self.held_days),
+                (end / middle).ln() / Self::SPAN_DAYS,
+            ],
+        }
     }
 
     /// Half-life of what is not nitrate yet, days, over the first and over the second three weeks.
@@ -152,6 +158,30 @@ impl NitrateCurve {
             Self::SPAN_DAYS * std::f64::consts::LN_2 / (before / after).ln()
         };
         [half(start, middle), half(middle, end)]
+    }
+}
+
+/// What is left of the N in a [`NitrateCurve`], made ready for many days.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Turning {
+    held_days: f64,
+    /// Share left at the start of the first and of the second three weeks.
+    left: [f64; 2],
+    /// Change a day of its logarithm over each of them.
+    a_day: [f64; 2],
+}
+
+impl Turning {
+    /// Share that is nitrate so many days after application.
+    pub fn share(&self, days: f64) -> f64 {
+        let past = days - NitrateCurve::SPAN_DAYS;
+        let [(start, early), (middle, late)] =
+            [(self.left[0], self.a_day[0]), (self.left[1], self.a_day[1])];
+        1.0 - if past <= 0.0 {
+            start * (early * (days - self.held_days).max(0.0)).exp()
+        } else {
+            middle * (late * past).exp()
+        }
     }
 }
 

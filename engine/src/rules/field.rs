@@ -46,7 +46,8 @@ pub(super) fn emergence(course: &Course<'_>) -> Option<Finding> {
         return None;
     }
     let evidence = Evidence::Emergence { on, heat_gdd };
-    let mut finding = first(crop.planted, Urgency::Routine, days_after(on, NEWS_DAYS), evidence);
+    let mut finding =
+        first(crop.planted, Urgency::Routine, days_after(on.likely, NEWS_DAYS), evidence);
     finding.provisional = super::stage_is_provisional(course);
     Some(finding)
 }

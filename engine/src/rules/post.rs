@@ -51,13 +51,13 @@ pub(super) fn closing(course: &Course<'_>) -> Option<Finding> {
 pub(super) fn overdue(course: &Course<'_>) -> Option<Finding> {
     let today = course.input.today;
     let window = wanted(course)?;
-    let closed_on = window.closes.likely;
-    if today <= closed_on {
+    let closed_on = window.closes;
+    if today <= closed_on.likely {
         return None;
     }
     let again = course.record.post.is_some();
     let evidence = Evidence::PostOverdue { closed_on, limit: window.limit, again };
-    let expires = closed_on + Days::new(OVERDUE_DAYS + 1);
+    let expires = closed_on.likely + Days::new(OVERDUE_DAYS + 1);
     let mut finding = first(occasion(course)?, Urgency::Routine, expires, evidence);
     finding.provisional = stage_is_provisional(course);
     Some(finding)

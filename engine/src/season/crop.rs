@@ -66,6 +66,8 @@ pub(crate) struct CropCourse {
     /// First day of the gap that lost the stage, while it is lost today.
     pub lost_since: Option<NaiveDate>,
     today: usize,
+    /// Days on which somebody saw the crop come up.
+    seen_up: Vec<NaiveDate>,
     /// Place of the day from which on no stage was seen until today.
     steady_from: usize,
     /// The days after today; `None` while the stage is lost.
@@ -105,7 +107,18 @@ impl CropCourse {
             let usual = |date| input.cell.usual(date).gdd_f;
             Outlook::lay(day.date, [day.fast, day.growth, day.slow], forecast, usual)
         });
-        Some(Self { planted, starts_at: start, days, lost_since, today, steady_from, outlook })
+        let up = record.stages.iter().filter(|(_, stage)| **stage == Stage::Emerged);
+        let seen_up = up.map(|(date, _)| *date).collect();
+        Some(Self {
+            planted,
+            starts_at: start,
+            days,
+            lost_since,
+            seen_up,
+            today,
+            steady_from,
+            outlook,
+        })
     }
 
     /// The crop today.
@@ -124,13 +137,13 @@ impl CropCourse {
     /// When the crop first was, or will be, where `reached` says; `None` when its stage is lost
     /// today or the day is not foreseen. `reached` is given a stage and a believable height.
     pub fn when(&self, reached: impl Fn(Stage, Option<f64>) -> bool) -> Option<DateRange> {
-        let ahead = self.outlook.as_ref()?.reaching(&reached)?;
+        let ahead = self.outlook.as_ref()?;
         let holds = |growth: &Growth| reached(growth.stage(), growth.paced_height_in());
-        Some(DateRange::about(
-            self.since(|day| holds(&day.fast)).unwrap_or(ahead.earliest),
-            self.since(|day| holds(&day.growth)).unwrap_or(ahead.likely),
-            self.since(|day| holds(&day.slow)).unwrap_or(ahead.latest),
-        ))
+        let slow = self.since(|day| holds(&day.slow)).or_else(|| ahead.first(Pace::Slow, holds))?;
+        let likely =
+            self.since(|day| holds(&day.growth)).or_else(|| ahead.first(Pace::Likely, holds))?;
+        let fast = self.since(|day| holds(&day.fast)).or_else(|| ahead.first(Pace::Fast, holds))?;
+        Some(DateRange::about(fast, likely, slow))
     }
 
     /// First day of the unbroken run up to today on which something holds that, once reached, only
@@ -146,11 +159,18 @@ impl CropCourse {
         Some(run_before.unwrap_or(&steady[at]).date)
     }
 
-    /// The day the crop came up and the heat it had taken by then.
-    pub fn emerged(&self) -> Option<(NaiveDate, f64)> {
-        let on = self.since(|day| day.shown >= Stage::Emerged)?;
-        let at = usize::try_from((on - self.planted).num_days()).ok()?;
-        Some((on, self.days.get(at)?.total_gdd))
+    /// When the crop came up, and the heat it had taken by the likely day; `None` while it has not. A
+    /// single day where somebody saw it come up, else as far as the clocks at the ends of what is
+    /// published lie apart.
+    pub fn emerged(&self) -> Option<(DateRange, f64)> {
+        let likely = self.since(|day| day.shown >= Stage::Emerged)?;
+        let at = usize::try_from((likely - self.planted).num_days()).ok()?;
+        let seen = self.seen_up.contains(&likely);
+        let by_clock = self.when(|stage, _| stage >= Stage::Emerged).filter(|_| !seen);
+        let range = by_clock.map_or(DateRange::on(likely), |range| {
+            DateRange::about(range.earliest, likely, range.latest)
+        });
+        Some((range, self.days.get(at)?.total_gdd))
     }
 }
 

@@ -1,15 +1,17 @@
 //! Corn nitrogen over the season: the soil's supply, the loss in wet soil, the sidedress window.
 
 use crate::cell::Air;
-use crate::clocks::nitrogen::{self, Pass, Supply, SurfaceUrea, UreaLoss, Washed, WetLoss};
+use crate::clocks::nitrogen::{
+    self, Normal, Pass, RainSum, Supply, SurfaceUrea, TestedRate, UreaLoss, Washed, WetLoss,
+};
 use crate::clocks::{DateRange, Stage};
 use crate::findings::EarlyReason;
 use crate::plan::{NitrogenPlan, Placement};
 use crate::reference::{Figure, Source, soils};
 use crate::season::Input;
 use crate::season::crop::CropCourse;
-use crate::season::record::Record;
-use crate::season::timeline::{Timeline, gap_days};
+use crate::season::record::{Record, Starter};
+use crate::season::timeline::{SoilRow, Timeline, gap_days};
 use crate::units::MM_PER_INCH;
 use chrono::{Datelike, NaiveDate};
 use serde::Serialize;
@@ -24,8 +26,8 @@ pub const LAST_STAGE: Stage = Stage::Vegetative(8);
 /// Stage by which it must be done whatever the rig clears: no lasting loss of yield up to V11
 /// (Scharf, Wiebold & Lory, Agron. J. 94:435-441, 2002, 28 trials).
 pub const LAST_STAGE_FOR_YIELD: Stage = Stage::Vegetative(11);
-/// Weight of nitrogen that a sidedress must have to be planned, lb/acre.
-const LEAST_PASS: Figure =
+/// Weight of nitrogen that a sidedress must have to be a pass at all, lb/acre.
+pub(crate) const LEAST_PASS: Figure =
     Figure::new(1.0, Source::common_practice("less than a pound an acre is no pass"));
 
 /// Nitrogen of one field on one day, lb/acre.
@@ -47,8 +49,11 @@ pub struct NitrogenRow {
     pub lost_range_lb: (f64, f64),
     /// Saturated days.
     pub wet_days: u32,
-    /// How far down the water that drained since planting has carried nitrate.
+    /// How far down the water that drained since planting, or since nitrogen went on before it, has
+    /// carried nitrate.
     pub washed: Option<Washed>,
+    /// Rain of spring.
+    pub rain: RainSum,
     /// What a sidedress left on the surface loses to the air.
     pub surface_urea: Option<UreaLoss>,
 }
@@ -64,6 +69,10 @@ pub struct Sidedress {
     pub latest: DateRange,
     /// Whether it is open today.
     pub open: bool,
+    /// N to put on, lb/acre: by the nitrate test where there is one, else as planned.
+    pub pounds: f64,
+    /// What a nitrate test makes of the plan.
+    pub tested: Option<TestedRate>,
 }
 
 /// Nitrogen over the season of one field.
@@ -73,6 +82,8 @@ pub(crate) struct Feed {
     /// The window; `None` once sidedress is done, where none is planned, and where the stage is
     /// not known.
     pub sidedress: Option<Sidedress>,
+    /// A sidedress that lies on the surface as of today.
+    pub surface: Option<SurfaceUrea>,
 }
 
 impl Feed {
@@ -86,16 +97,16 @@ impl Feed {
         let plan = input.plan.nitrogen.filter(|_| input.plan.crop.is_corn())?;
         let normal = input.usual_soil();
         let mut supply = Supply::default();
-        let mut loss = WetLoss::default();
-        let mut fertiliser = Applied::at_planting(&plan);
+        let Before { mut fertiliser, mut loss, mut drained_in, mut rain } =
+            Before::planting(input, record, timeline, crop, &plan);
         fertiliser.take_sidedress(&plan, record, crop.planted);
         let most_unknown = u32::try_from(gap_days(input)).unwrap_or(u32::MAX);
         let mut at_today = Supply::default();
+        let mut surface = None;
         let mut rows = Vec::with_capacity(crop.days.len());
         let weather = timeline.days[crop.starts_at..].iter().zip(&timeline.soil[crop.starts_at..]);
         let mut nitrate_lb = fertiliser.nitrate();
         let ground = soils::under(input.site);
-        let mut drained_in = 0.0;
         for (day, (weather, soil)) in crop.days.iter().zip(weather) {
             if day.date > crop.planted {
                 let ordinal = day.date.ordinal();
@@ -104,12 +115,12 @@ impl Feed {
                 fertiliser.advance(&plan, record, weather, soil.temperature_c);
                 nitrate_lb = fertiliser.nitrate();
                 drained_in += soil.water.passed_mm / MM_PER_INCH;
-                // Missing rain can hide a saturated day, never make one.
-                let wet = (soil.water.saturated || water.is_some()).then_some(soil.water.saturated);
-                loss.advance(wet, nitrate_lb, soil.temperature_c);
+                rain.advance(day.date, weather.rain.map(|rain| rain.value.inches()));
+                loss.advance(is_wet(soil), nitrate_lb, soil.temperature_c);
             }
             if day.date == input.today {
                 at_today = supply;
+                surface = fertiliser.surface;
             }
             rows.push(NitrogenRow {
                 supplied_lb: supply.pounds(normal, input.site.organic_matter.get()),
@@ -121,29 +132,120 @@ impl Feed {
                 lost_range_lb: loss.range(),
                 wet_days: loss.wet_days,
                 washed: Washed::by(drained_in, &ground, input.site.texture.group()),
+                rain,
                 surface_urea: fertiliser.surface.map(|urea| urea.loss()),
             });
         }
-        let early = early(input, &plan, at_today.lag(most_unknown));
-        Some(Self { rows, sidedress: sidedress(input, record, &plan, crop, early) })
+        let starter_lb = fertiliser.starter_lb();
+        let early = early(input, starter_lb, at_today.lag(most_unknown));
+        Some(Self { rows, sidedress: sidedress(input, record, &plan, crop, early), surface })
     }
 }
 
-/// The fertiliser on the field: the starter from planting on, the sidedress once it is done.
+/// Whether the soil was saturated; missing rain can hide a saturated day, never make one.
+fn is_wet(soil: &SoilRow) -> Option<bool> {
+    let known = soil.water.saturated || soil.water.plough_share.is_some();
+    known.then_some(soil.water.saturated)
+}
+
+/// What has come of nitrogen and rain up to and with the day of planting.
+struct Before {
+    fertiliser: Applied,
+    loss: WetLoss,
+    drained_in: f64,
+    rain: RainSum,
+}
+
+impl Before {
+    /// Nitrogen that went on before planting turns to nitrate, and loses it, over the days of the
+    /// timeline; before those the soil is taken to be as warm as usual, and nothing to be lost.
+    fn planting(
+        input: &Input<'_>,
+        record: &Record,
+        timeline: &Timeline,
+        crop: &CropCourse,
+        plan: &NitrogenPlan,
+    ) -> Self {
+        let mut fertiliser = Applied::at_planting(plan, record);
+        fertiliser.lie_until(timeline.first, input.usual_soil());
+        let april = crop.planted.with_day(1).and_then(|first| first.with_month(4));
+        let whole = april.is_some_and(|april| timeline.first <= april);
+        let mut before = Self {
+            fertiliser,
+            loss: WetLoss::default(),
+            drained_in: 0.0,
+            rain: RainSum::starting(whole),
+        };
+        for (weather, soil) in timeline.days.iter().zip(&timeline.soil).take(crop.starts_at + 1) {
+            before.rain.advance(weather.date, weather.rain.map(|rain| rain.value.inches()));
+            if before.fertiliser.lies_before(weather.date) {
+                before.fertiliser.warm(weather.date, soil.temperature_c);
+                before.drained_in += soil.water.passed_mm / MM_PER_INCH;
+                let nitrate_lb = before.fertiliser.nitrate();
+                before.loss.advance(is_wet(soil), nitrate_lb, soil.temperature_c);
+            }
+        }
+        before
+    }
+}
+
+/// A pass before or at planting, and the day of it.
+struct Early {
+    on: NaiveDate,
+    pounds: f64,
+    pass: Pass,
+}
+
+/// The fertiliser on the field: what went on before or at planting, the sidedress once it is done.
 struct Applied {
-    starter: Pass,
+    starters: Vec<Early>,
     sidedress: Option<Pass>,
     surface: Option<SurfaceUrea>,
 }
 
 impl Applied {
-    fn at_planting(plan: &NitrogenPlan) -> Self {
-        let starter = Pass::new(plan.starter_source, plan.inhibitor, plan.starter.get());
-        Self { starter, sidedress: None, surface: None }
+    /// As the record has it; where it names no pass, the plan's starter goes on with the seed.
+    fn at_planting(plan: &NitrogenPlan, record: &Record) -> Self {
+        let early = |on: NaiveDate, source, pounds| {
+            let pass = Pass::new(source, plan.inhibitor, pounds);
+            Early { on, pounds, pass }
+        };
+        let of_record = |pass: &Starter| early(pass.date, pass.source, pass.nitrogen.get());
+        let mut starters: Vec<Early> = record.starters.iter().map(of_record).collect();
+        if let Some(planted) = record.planted.filter(|_| starters.is_empty()) {
+            starters.push(early(planted, plan.starter_source, plan.starter.get()));
+        }
+        Self { starters, sidedress: None, surface: None }
+    }
+
+    /// The passes before a day have lain in soil as warm as usual up to it.
+    fn lie_until(&mut self, first: NaiveDate, normal: &Normal) {
+        for early in &mut self.starters {
+            for day in early.on.iter_days().skip(1).take_while(|day| *day < first) {
+                early.pass.advance(Some(normal.soil_c(day.ordinal())));
+            }
+        }
+    }
+
+    /// Whether anything had gone on before a day.
+    fn lies_before(&self, date: NaiveDate) -> bool {
+        self.starters.first().is_some_and(|early| early.on < date)
+    }
+
+    /// One more day for the passes that went on before it.
+    fn warm(&mut self, date: NaiveDate, soil_c: Option<f64>) {
+        for early in self.starters.iter_mut().filter(|early| early.on < date) {
+            early.pass.advance(soil_c);
+        }
+    }
+
+    /// N that went on before or at planting, lb/acre.
+    fn starter_lb(&self) -> f64 {
+        self.starters.iter().map(|early| early.pounds).sum()
     }
 
     fn advance(&mut self, plan: &NitrogenPlan, record: &Record, day: &Air, soil_c: Option<f64>) {
-        self.starter.advance(soil_c);
+        self.warm(day.date, soil_c);
         if let Some(pass) = &mut self.sidedress {
             pass.advance(soil_c);
         }
@@ -169,20 +271,21 @@ impl Applied {
 
     /// Nitrate had none been lost, lb/acre.
     fn nitrate(&self) -> f64 {
-        self.starter.nitrate() + self.sidedress.map_or(0.0, |pass| pass.nitrate())
+        let starters: f64 = self.starters.iter().map(|early| early.pass.nitrate()).sum();
+        starters + self.sidedress.map_or(0.0, |pass| pass.nitrate())
     }
 }
 
 fn early(
     input: &Input<'_>,
-    plan: &NitrogenPlan,
+    pounds: f64,
     lag: Option<(f64, crate::findings::LagCause)>,
 ) -> Option<EarlyReason> {
     let lags = lag.filter(|(percent, _)| *percent >= input.thresholds.nitrogen_lag_percent);
     if let Some((percent, because)) = lags {
-        return Some(EarlyReason::SoilLags { percent, because });
+        let normal = input.usual_soil().basis();
+        return Some(EarlyReason::SoilLags { percent, because, normal });
     }
-    let pounds = plan.starter.get();
     (pounds < input.thresholds.small_starter_lb_per_acre)
         .then_some(EarlyReason::SmallStarter { pounds })
 }
@@ -207,7 +310,9 @@ fn sidedress(
     })?;
     let latest = passed.day_before();
     let open = opens.likely <= input.today && input.today <= latest.latest;
-    Some(Sidedress { early, opens, latest, open })
+    let tested = record.tested.map(|(on, ppm)| TestedRate::of(on, ppm, plan));
+    let pounds = tested.map_or(plan.sidedress.get(), |rate| rate.high_lb);
+    Some(Sidedress { early, opens, latest, open, pounds, tested })
 }
 
 #[cfg(test)]
@@ -232,11 +337,17 @@ mod tests {
         }
     }
 
+    fn planted() -> Record {
+        let mut record = Record::default();
+        record.planted = Some(START);
+        record
+    }
+
     /// Sidedressed on the first of these days of rain (in), warm soil.
     fn after(plan: &NitrogenPlan, rains: &[f64]) -> Applied {
-        let mut record = Record::default();
+        let mut record = planted();
         record.sidedressed = Some((START, plan.sidedress));
-        let mut applied = Applied::at_planting(plan);
+        let mut applied = Applied::at_planting(plan, &record);
         for (date, inches) in START.iter_days().zip(rains) {
             let value = Millimetres::from_inches(*inches).unwrap();
             let rain = Some(Sourced { value, kind: Kind::Gauge });
@@ -248,7 +359,7 @@ mod tests {
     #[test]
     fn the_starter_has_its_own_form() {
         let plan = plan(Placement::InSoil, None);
-        assert!((Applied::at_planting(&plan).nitrate() - 10.0).abs() < 1e-9);
+        assert!((Applied::at_planting(&plan, &planted()).nitrate() - 10.0).abs() < 1e-9);
         assert_eq!(after(&plan, &[0.0; 5]).surface, None);
     }
 
@@ -272,9 +383,9 @@ mod tests {
     #[test]
     fn a_sidedress_on_the_day_of_planting_is_in_the_ground() {
         let plan = plan(Placement::InSoil, None);
-        let mut record = Record::default();
+        let mut record = planted();
         record.sidedressed = Some((START, plan.sidedress));
-        let mut applied = Applied::at_planting(&plan);
+        let mut applied = Applied::at_planting(&plan, &record);
         applied.take_sidedress(&plan, &record, START);
         assert!(applied.sidedress.is_some());
     }

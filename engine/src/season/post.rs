@@ -147,7 +147,7 @@ pub(crate) fn unheld(
         return Some(Unheld::from(after_look(holding.renewed(input)?.likely)));
     }
     let Some(pre) = holding.pre else {
-        return Some(Unheld::from(after_look(crop.emerged()?.0)));
+        return Some(Unheld::from(after_look(crop.emerged()?.0.likely)));
     };
     let escaped = after_look(pre.weeds_up_on(input));
     match pre.ends(input) {

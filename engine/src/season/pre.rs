@@ -128,7 +128,13 @@ impl PreCourse {
         if let Some(set_on) = self.set_on() {
             return now.firm.set_on == Some(set_on);
         }
-        now.firm.missing_days <= u32::from(!self.rain_today_is_measured)
+        self.unmeasured_days() == 0
+    }
+
+    /// Days since the pass whose rain nobody measured; today counts once it is over.
+    pub fn unmeasured_days(&self) -> u32 {
+        let today = u32::from(!self.rain_today_is_measured);
+        self.now().map_or(0, |now| now.firm.missing_days.saturating_sub(today))
     }
 
     /// Whether so much measured rain came soon after the pass that it may be washed too deep.
@@ -213,6 +219,7 @@ fn usual_month_mm(cell: &Cell, date: NaiveDate) -> Option<f64> {
 fn soil_days(timeline: &Timeline, from: NaiveDate) -> Vec<SoilDay> {
     let first = timeline.at(from).unwrap_or(timeline.days.len());
     (first..timeline.days.len())
+        .take(1 + residual::HORIZON)
         .map(|at| SoilDay {
             date: timeline.days[at].date,
             mean: timeline.soil[at].temperature_c.and_then(|celsius| Celsius::new(celsius).ok()),

@@ -57,7 +57,7 @@ impl Timeline {
         };
         let mut soil = Soil::at_start(input.site, input.plan, input.usual_soil(), gap_days(input));
         record.planted.into_iter().for_each(|planted| soil.plant(planted));
-        for mut at in input.cell.days(first, last) {
+        input.cell.days(first, last).for_each(|mut at| {
             lay_over(&mut at, input, record);
             timeline.days.push(at.day);
             timeline.heat.push(at.heat);
@@ -65,7 +65,7 @@ impl Timeline {
             if record.planted.is_none_or(|planted| at.day.date <= planted) {
                 timeline.seed_zone.push(soil.bucket.seed_zone().reading());
             }
-        }
+        });
         heat::bridge(&mut timeline.heat, gap_days(input));
         timeline
     }
@@ -171,7 +171,7 @@ struct Warmth {
 
 impl Warmth {
     fn advance(&mut self, day: &Air, normal: &Normal) -> Option<f64> {
-        let Some((high, low)) = day.high.zip(day.low) else {
+        let Some(air) = day.mean_c() else {
             self.missing += 1;
             if self.missing > self.bridge {
                 self.soil = None;
@@ -183,6 +183,6 @@ impl Warmth {
             let usual = normal.soil_c(day.date.ordinal());
             SoilTemperature::starting(nitrogen::DEPTH_CM, usual)
         });
-        Some(soil.advance(f64::midpoint(high.value.get(), low.value.get()), 0.0))
+        Some(soil.advance(air, 0.0))
     }
 }

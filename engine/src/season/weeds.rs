@@ -7,9 +7,9 @@ use crate::plan::Crop;
 use crate::reference::weeds::{GROWTH_BASE_C, Weed};
 use crate::season::Input;
 use crate::season::crop::CropCourse;
-use crate::season::timeline::Timeline;
+use crate::season::timeline::{SoilRow, Timeline};
 use crate::units::{Inches, fahrenheit};
-use chrono::{Datelike, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 use serde::Serialize;
 
 /// Days past the weather over which weeds are grown on with usual heat.
@@ -136,35 +136,53 @@ pub(crate) fn closure(input: &Input<'_>, crop: &CropCourse) -> Option<DateRange>
     }
 }
 
-/// Air of a day as far as the season is laid out, before and after that a usual day; `None` on a
-/// day within it whose temperatures nobody knows.
-fn air_c(input: &Input<'_>, timeline: &Timeline, date: NaiveDate) -> Option<f64> {
-    if let Some(at) = timeline.at(date) {
-        let day = &timeline.days[at];
-        return Some(f64::midpoint(day.high?.value.get(), day.low?.value.get()));
-    }
-    let known = input.cell.day(date).filter(|_| date < timeline.first);
-    if let Some((high, low)) = known.and_then(|day| day.high.zip(day.low)) {
-        return Some(f64::midpoint(high.value.get(), low.value.get()));
-    }
-    let usual = input.cell.usual(date);
-    Some(f64::midpoint(usual.high_c, usual.low_c))
+/// One day of the ground in which weeds come up.
+struct Ground<'a> {
+    date: NaiveDate,
+    /// Mean of the air, C; `None` on a day of the season whose temperatures nobody knows.
+    air_c: Option<f64>,
+    /// `None` outside the season.
+    soil: Option<&'a SoilRow>,
 }
 
-/// Every day from one to well past the weather, as many as it says.
-fn to_well_past(timeline: &Timeline, from: NaiveDate) -> impl Iterator<Item = NaiveDate> {
+/// Every day from one to well past the weather. The air is that of the season as far as it is laid
+/// out; before it the cell's, or usual where that is not known, and after it usual.
+fn ground_from<'a>(
+    input: &'a Input<'_>,
+    timeline: &'a Timeline,
+    from: NaiveDate,
+) -> impl Iterator<Item = Ground<'a>> {
+    let usual_c = |date| {
+        let usual = input.cell.usual(date);
+        f64::midpoint(usual.high_c, usual.low_c)
+    };
+    let before = input.cell.days(from, timeline.first - Days::new(1)).map(move |at| {
+        let date = at.day.date;
+        Ground { date, air_c: at.day.mean_c().or_else(|| Some(usual_c(date))), soil: None }
+    });
+    let skipped = usize::try_from((from - timeline.first).num_days()).unwrap_or(0);
+    let within = timeline.days.iter().zip(&timeline.soil).skip(skipped);
+    let within =
+        within.map(|(day, soil)| Ground { date: day.date, air_c: day.mean_c(), soil: Some(soil) });
+    let after = from.max(timeline.last() + Days::new(1));
+    let after = after.iter_days().take(length(timeline, after));
+    let after = after.map(move |date| Ground { date, air_c: Some(usual_c(date)), soil: None });
+    before.chain(within).chain(after)
+}
+
+/// Number of days from one to well past the weather.
+fn length(timeline: &Timeline, from: NaiveDate) -> usize {
     let days = (timeline.last() - from).num_days() + AHEAD_DAYS;
-    from.iter_days().take(usize::try_from(days + 1).unwrap_or(0))
+    usize::try_from(days + 1).unwrap_or(0)
 }
 
 /// Heat for weed growth from a day to well past the weather.
 fn heat_from(input: &Input<'_>, timeline: &Timeline, from: NaiveDate) -> Vec<HeatDay> {
-    to_well_past(timeline, from)
-        .map(|date| {
-            let above = |mean: f64| (mean - GROWTH_BASE_C).max(0.0);
-            HeatDay { date, gdd_c10: air_c(input, timeline, date).map(above) }
-        })
-        .collect()
+    let mut days = Vec::with_capacity(length(timeline, from));
+    ground_from(input, timeline, from).for_each(|Ground { date, air_c, .. }| {
+        days.push(HeatDay { date, gdd_c10: air_c.map(|mean| (mean - GROWTH_BASE_C).max(0.0)) });
+    });
+    days
 }
 
 /// The seed layer from New Year to well past the weather; where the season does not reach, the
@@ -172,17 +190,16 @@ fn heat_from(input: &Input<'_>, timeline: &Timeline, from: NaiveDate) -> Vec<Hea
 fn seed_days(input: &Input<'_>, timeline: &Timeline) -> Vec<SeedDay> {
     let new_year = input.today.with_ordinal(1).unwrap_or(timeline.first);
     let normal = input.cell.normal();
-    to_well_past(timeline, new_year)
-        .map(|date| {
-            let soil = timeline.at(date).map(|at| timeline.soil[at]);
-            let wet = soil.is_none_or(|soil| soil.water.top_share.is_some());
-            SeedDay {
-                date,
-                soil_c: soil
-                    .map_or_else(|| Some(normal.soil_c(date.ordinal())), |soil| soil.temperature_c),
-                air_f: air_c(input, timeline, date).map(fahrenheit),
-                soil_mpa: wet.then_some(WILTING_MPA),
-            }
-        })
-        .collect()
+    let mut days = Vec::with_capacity(length(timeline, new_year));
+    ground_from(input, timeline, new_year).for_each(|Ground { date, air_c, soil }| {
+        let wet = soil.is_none_or(|soil| soil.water.top_share.is_some());
+        days.push(SeedDay {
+            date,
+            soil_c: soil
+                .map_or_else(|| Some(normal.soil_c(date.ordinal())), |soil| soil.temperature_c),
+            air_f: air_c.map(fahrenheit),
+            soil_mpa: wet.then_some(WILTING_MPA),
+        });
+    });
+    days
 }

@@ -150,6 +150,19 @@ impl Field {
         self.on(today).findings.into_iter().find(|finding| finding.topic() == topic)
     }
 
+    /// Versions of a topic told over the season, each once.
+    pub fn versions(&self, topic: Topic) -> Vec<u32> {
+        let told = self.raised(topic, date(5, 1), 100);
+        let mut versions: Vec<u32> = told.into_iter().map(|(_, version)| version).collect();
+        versions.dedup();
+        versions
+    }
+
+    /// First day on which a topic is told.
+    pub fn first_day(&self, topic: Topic) -> Option<NaiveDate> {
+        self.raised(topic, date(5, 1), 100).first().map(|(day, _)| *day)
+    }
+
     /// Every day from `from` on, `count` of them, on which a topic is raised, with its version.
     pub fn raised(&self, topic: Topic, from: NaiveDate, count: u64) -> Vec<(NaiveDate, u32)> {
         (0..count)

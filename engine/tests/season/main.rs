@@ -4,6 +4,7 @@ mod field;
 mod herbicides;
 mod laws;
 mod memory;
+mod nitrogen;
 mod own_years;
 mod rules;
 mod seedbed;

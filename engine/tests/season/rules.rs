@@ -2,23 +2,12 @@
 
 use crate::field::{Field, date};
 use chrono::{Days, NaiveDate};
-use furrowbell_engine::clocks::Stage;
-use furrowbell_engine::findings::{EarlyReason, Evidence, PostReason, Topic, Urgency};
+use furrowbell_engine::clocks::{DateRange, Stage};
+use furrowbell_engine::findings::{Evidence, PostReason, Topic, Urgency};
 use furrowbell_engine::journal::Event;
 use furrowbell_engine::season::Unknown;
-use furrowbell_engine::units::{Celsius, Inches, Millimetres, PoundsPerAcre};
+use furrowbell_engine::units::{Celsius, Inches, Millimetres};
 use furrowbell_engine::weather::{Kind, Sourced};
-
-fn versions(field: &Field, topic: Topic) -> Vec<u32> {
-    let mut versions: Vec<u32> =
-        field.raised(topic, date(5, 1), 100).into_iter().map(|(_, version)| version).collect();
-    versions.dedup();
-    versions
-}
-
-fn first_day(field: &Field, topic: Topic) -> Option<NaiveDate> {
-    field.raised(topic, date(5, 1), 100).first().map(|(day, _)| *day)
-}
 
 #[test]
 fn nothing_happens_before_anything_is_done() {
@@ -49,14 +38,14 @@ fn a_dry_pre_is_told_at_five_seven_and_ten_days_and_then_gives_way_to_the_post_w
 fn without_a_crop_to_spray_over_weeds_taken_to_be_up_are_a_fourth_telling() {
     let mut field = Field::corn();
     field.journal.retain(|entry| entry.event != Event::Planted);
-    assert_eq!(versions(&field, Topic::RainNeeded), [1, 2, 3, 4]);
+    assert_eq!(field.versions(Topic::RainNeeded), [1, 2, 3, 4]);
 }
 
 #[test]
 fn enough_measured_rain_sets_the_pre_and_is_news_for_five_days() {
     let mut field = Field::corn();
     field.rain(date(5, 6), 1.3, Kind::Radar);
-    assert_eq!(versions(&field, Topic::RainNeeded), [0; 0]);
+    assert_eq!(field.versions(Topic::RainNeeded), [0; 0]);
     let told = field.raised(Topic::RainSet, date(5, 1), 60);
     assert_eq!(told.first().map(|it| it.0), Some(date(5, 6)));
     assert_eq!(told.last().map(|it| it.0), Some(date(5, 10)));
@@ -173,7 +162,7 @@ fn the_residual_is_told_before_its_earliest_end_and_opens_the_post_window_there(
     for week in 0..10 {
         field.rain(date(5, 4) + Days::new(7 * week), 1.2, Kind::Radar);
     }
-    let first = first_day(&field, Topic::ResidualEnding).unwrap();
+    let first = field.first_day(Topic::ResidualEnding).unwrap();
     let Evidence::ResidualEnding { ends, dry, .. } =
         field.find(first, Topic::ResidualEnding).unwrap().evidence
     else {
@@ -235,11 +224,36 @@ fn a_hold_silences_its_topic_until_its_day() {
 fn emergence_is_told_for_three_days_unless_somebody_said_it_first() {
     let mut field = Field::corn();
     // Seed zone dry after a month without rain: 115 + 30 GDD, at 14.4 a day from 2 May on.
-    assert_eq!(first_day(&field, Topic::Emergence), Some(date(5, 12)));
+    assert_eq!(field.first_day(Topic::Emergence), Some(date(5, 12)));
     assert_eq!(field.raised(Topic::Emergence, date(5, 1), 60).len(), 3);
     field.note(date(5, 11), Event::StageSeen { stage: Stage::Emerged });
-    assert_eq!(first_day(&field, Topic::Emergence), None);
-    assert_eq!(field.on(date(5, 12)).now.unwrap().emerged_on, Some(date(5, 11)));
+    assert_eq!(field.first_day(Topic::Emergence), None);
+    assert_eq!(field.on(date(5, 12)).now.unwrap().emerged_on, Some(DateRange::on(date(5, 11))));
+}
+
+#[test]
+fn emergence_by_the_clock_is_a_range_and_a_stage_seen_later_bounds_it() {
+    let mut field = Field::corn();
+    let clock = |field: &Field| field.on(date(6, 1)).now.unwrap().emerged_on.unwrap();
+    for day in &mut field.days {
+        day.high = day.high.map(|high| Sourced { value: Celsius::new(19.0).unwrap(), ..high });
+        day.low = day.low.map(|low| Sourced { value: Celsius::new(8.0).unwrap(), ..low });
+    }
+    // 90, 115 and 125 GDD (Iowa State, Purdue, Wisconsin) and 30 for a dry bed, at 8.1 a day (66.2 and
+    // 50 F) from 2 May on: the 15th, 18th and 20th day.
+    let range = DateRange::about(date(5, 16), date(5, 19), date(5, 21));
+    assert_eq!(clock(&field), range);
+    let Evidence::Emergence { on, .. } =
+        field.find(date(5, 19), Topic::Emergence).unwrap().evidence
+    else {
+        panic!()
+    };
+    assert_eq!(on, range);
+    // Leaves seen before the clock had it up: it came up by then, and nobody saw when.
+    field.note(date(5, 18), Event::StageSeen { stage: Stage::Vegetative(1) });
+    assert_eq!(clock(&field), DateRange::about(date(5, 16), date(5, 18), date(5, 18)));
+    field.note(date(5, 17), Event::StageSeen { stage: Stage::Emerged });
+    assert_eq!(clock(&field), DateRange::on(date(5, 17)));
 }
 
 #[test]
@@ -271,59 +285,6 @@ fn cold_after_planting_is_told_ahead_as_provisional() {
 }
 
 #[test]
-fn a_small_starter_opens_sidedress_at_v3_and_a_full_one_at_v5() {
-    let stage_at_opening = |starter: f64| {
-        let mut field = Field::corn();
-        // Enough rain that the soil's supply does not lag.
-        for turn in 0..20 {
-            field.rain(date(4, 3) + Days::new(4 * turn), 0.8, Kind::Radar);
-        }
-        let nitrogen = field.plan.nitrogen.as_mut().unwrap();
-        nitrogen.starter = PoundsPerAcre::new(starter).unwrap();
-        let day = first_day(&field, Topic::SidedressOpen).unwrap();
-        let Evidence::SidedressOpen { stage, early, latest, .. } =
-            field.find(day, Topic::SidedressOpen).unwrap().evidence
-        else {
-            panic!()
-        };
-        assert!(latest.earliest <= latest.likely && latest.likely <= latest.latest);
-        (stage, early)
-    };
-    let small = EarlyReason::SmallStarter { pounds: 20.0 };
-    assert_eq!(stage_at_opening(20.0), (Stage::Vegetative(3), Some(small)));
-    assert_eq!(stage_at_opening(60.0), (Stage::Vegetative(5), None));
-}
-
-#[test]
-fn a_dry_spring_opens_sidedress_early_for_the_soils_sake() {
-    let mut field = Field::corn();
-    for day in &mut field.days {
-        day.high = day.high.map(|high| Sourced { value: Celsius::new(17.0).unwrap(), ..high });
-        day.low = day.low.map(|low| Sourced { value: Celsius::new(7.0).unwrap(), ..low });
-    }
-    let day = field.raised(Topic::SidedressOpen, date(6, 1), 60)[0].0;
-    let Evidence::SidedressOpen { early: Some(EarlyReason::SoilLags { percent, .. }), .. } =
-        field.find(day, Topic::SidedressOpen).unwrap().evidence
-    else {
-        panic!()
-    };
-    assert!(percent >= 20.0);
-}
-
-#[test]
-fn sidedress_turns_to_closing_and_a_reply_ends_it() {
-    let mut field = Field::corn();
-    let (open, closing) = (
-        field.raised(Topic::SidedressOpen, date(5, 20), 60),
-        field.raised(Topic::SidedressClosing, date(5, 20), 60),
-    );
-    assert!(open.last() < closing.first());
-    field.note(closing[0].0, Event::Sidedressed { nitrogen: None });
-    assert!(field.find(closing[0].0, Topic::SidedressClosing).is_none());
-    assert!(field.on(closing[0].0).now.unwrap().sidedress.is_none());
-}
-
-#[test]
 fn what_is_past_has_its_spread_too_until_somebody_looks() {
     let mut field = Field::corn();
     let opens = |field: &Field| field.on(date(6, 20)).now.unwrap().sidedress.unwrap().opens;
@@ -347,43 +308,11 @@ fn a_seed_in_moist_ground_under_a_dry_crust_comes_up_as_from_moist_ground() {
         let mut field = Field::corn();
         field.plan.depth = Inches::new(depth).unwrap();
         field.rain(date(4, 27), 1.0, Kind::Radar);
-        field.on(date(6, 1)).now.unwrap().emerged_on.unwrap()
+        field.on(date(6, 1)).now.unwrap().emerged_on.unwrap().likely
     };
     let (deep, shallow) = (emerged(2.5), emerged(0.5));
     // 30 GDD for a dry bed are two days at 14.4.
     assert!(deep < shallow, "{deep} {shallow}");
-}
-
-#[test]
-fn a_low_rig_must_be_through_sooner() {
-    let latest = |clears: f64| {
-        let mut field = Field::corn();
-        let nitrogen = field.plan.nitrogen.as_mut().unwrap();
-        nitrogen.rig_clears = Some(Inches::new(clears).unwrap());
-        field.on(date(5, 25)).now.unwrap().sidedress.unwrap().latest
-    };
-    assert!(latest(12.0).likely < latest(24.0).likely);
-    assert!(latest(12.0).earliest < latest(12.0).latest);
-}
-
-#[test]
-fn wet_soil_costs_nitrate_and_is_told_again_when_it_costs_more() {
-    let mut field = Field::corn();
-    field.thresholds.nitrogen_loss_lb_per_acre = 5.0;
-    for day in date(5, 20).iter_days().take(10) {
-        field.rain(day, 1.6, Kind::Radar);
-    }
-    let told = field.raised(Topic::NitrogenLoss, date(5, 15), 40);
-    let mut versions: Vec<u32> = told.iter().map(|it| it.1).collect();
-    versions.dedup();
-    assert!(versions.len() >= 2 && versions.is_sorted(), "{versions:?}");
-    // The first two saturated days cost nothing.
-    assert!(told[0].0 > date(5, 22));
-    assert!(
-        told.iter().all(|(day, _)| {
-            field.find(*day, Topic::NitrogenLoss).unwrap().occasion == told[0].0
-        })
-    );
 }
 
 #[test]
@@ -436,7 +365,7 @@ fn what_rests_on_a_model_says_so() {
     let mut field = Field::corn();
     field.rain(date(5, 6), 1.3, Kind::Model);
     assert!(field.find(date(5, 7), Topic::RainSet).unwrap().provisional);
-    let up = first_day(&field, Topic::Emergence).unwrap();
+    let up = field.first_day(Topic::Emergence).unwrap();
     assert!(!field.find(up, Topic::Emergence).unwrap().provisional);
     let day = field.day(date(5, 8));
     day.high = day.high.map(|high| Sourced { kind: Kind::Model, ..high });
@@ -488,7 +417,7 @@ fn a_pre_ahead_of_planting_runs_from_its_own_day() {
 fn a_field_without_a_pre_is_told_to_look_for_weeds_once_the_crop_has_leaves() {
     let mut field = Field::corn();
     field.journal.retain(|entry| entry.event == Event::Planted);
-    let day = first_day(&field, Topic::PostOpen).unwrap();
+    let day = field.first_day(Topic::PostOpen).unwrap();
     let open = field.find(day, Topic::PostOpen).unwrap();
     assert!(matches!(open.evidence, Evidence::PostOpen { reason: PostReason::NoPre, .. }));
     assert_eq!(field.on(day).now.unwrap().stage, Some(Stage::Vegetative(1)));

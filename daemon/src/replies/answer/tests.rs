@@ -77,6 +77,7 @@ fn done_means_what_the_topic_asks_for() {
         (Topic::ResidualEnding, POST),
         (Topic::SidedressOpen, Event::Sidedressed { nitrogen: None }),
         (Topic::SidedressClosing, Event::Sidedressed { nitrogen: None }),
+        (Topic::SurfaceUrea, Event::Hoed),
         (Topic::NitrogenLoss, Event::Sidedressed { nitrogen: None }),
         (Topic::RainNeeded, Event::Hoed),
     ] {
@@ -169,6 +170,11 @@ fn what_was_seen_goes_to_the_one_field_it_can_mean() {
     let weeds = Event::WeedsSeen { height: Inches::new(3.0).unwrap() };
     assert_eq!(entries(&reply("weeds 3\"", &two, &open)), [("farm/North 80", "today", &weeds)]);
     assert_eq!(reply("rain .5 all", &two, &open).entries.len(), 2);
+    let asked = [question("Home", Topic::SidedressOpen, 0)];
+    let nitrate = Event::NitrateTest { ppm: NitratePpm::new(18.0).unwrap() };
+    let tested = reply("nitrate test 18 ppm", &two, &asked);
+    assert_eq!(entries(&tested), [("farm/Home", "today", &nitrate)]);
+    assert!(tested.closes.is_empty(), "the sidedress is still to be done");
     let planted = reply("planted 4/28 home", &two, &open);
     assert_eq!(entries(&planted), [("farm/Home", "earlier", &Event::Planted)]);
 }

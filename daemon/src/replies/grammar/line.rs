@@ -18,14 +18,17 @@ pub(super) enum Unit {
     Length,
     /// Days or weeks.
     Days,
+    /// Parts per million.
+    Ppm,
 }
 
 impl Unit {
-    /// How many inches or days one of `word` is.
+    /// How many inches, days or ppm one of `word` is.
     fn size(self, word: &str) -> Option<f64> {
         match (self, word) {
             (Self::Length, "in" | "inch" | "inches" | "\"" | "pulgada" | "pulgadas")
-            | (Self::Days, "d" | "day" | "days" | "dia" | "dias") => Some(1.0),
+            | (Self::Days, "d" | "day" | "days" | "dia" | "dias")
+            | (Self::Ppm, "ppm") => Some(1.0),
             (Self::Length, "tenth" | "tenths") => Some(0.1),
             (Self::Length, "hundredth" | "hundredths") => Some(0.01),
             (Self::Length, "mm") => Some(1.0 / MM_PER_INCH),
@@ -69,6 +72,13 @@ impl Line {
 
     pub(super) fn drop_first(&mut self, count: usize) {
         self.words.drain(..count);
+    }
+
+    /// Takes every one of some words.
+    pub(super) fn drop_all(&mut self, words: &[&str]) {
+        for word in self.words.iter_mut().filter(|word| words.contains(&word.as_str())) {
+            TAKEN.clone_into(word);
+        }
     }
 
     /// The one thing the reply reports and the place of its word; `None` when there are two.
@@ -133,7 +143,7 @@ impl Line {
         Some(found)
     }
 
-    /// The one number that can be meant, in inches or days: one with a unit before one with a
+    /// The one number that can be meant, in the unit: one with a unit before one with a
     /// point before the one next to the command's word. `None` when two could be.
     pub(super) fn take_amount(&mut self, command_at: usize, unit: Unit) -> Option<f64> {
         let amounts = self.amounts(unit);
@@ -270,7 +280,7 @@ fn spaced(text: &str) -> String {
 fn number_and_unit(word: &str) -> Vec<String> {
     let end = word.find(|letter: char| !(letter.is_ascii_digit() || "./-".contains(letter)));
     if let Some((number, unit)) = end.filter(|end| *end > 0).map(|end| word.split_at(end))
-        && [Unit::Length, Unit::Days].iter().any(|kind| kind.size(unit).is_some())
+        && [Unit::Length, Unit::Days, Unit::Ppm].iter().any(|kind| kind.size(unit).is_some())
     {
         return vec![number.to_owned(), unit.to_owned()];
     }
@@ -315,6 +325,7 @@ fn said_by(word: &str) -> Option<Command> {
         | "rastree" | "escardado" | "escarde" | "lista" => Some(Command::Done),
         "rain" | "rained" | "rainfall" | "lluvia" | "llovio" => Some(Command::Rain),
         "weed" | "weeds" | "maleza" | "malezas" => Some(Command::Weeds),
+        "nitrate" | "nitrates" | "nitrato" | "nitratos" => Some(Command::Nitrate),
         "planted" | "sembrado" | "sembramos" => Some(Command::Planted),
         "hold" | "espera" => Some(Command::Hold),
         // "Planted" is a stage to the engine and a report here.

@@ -98,6 +98,27 @@ fn reads_that_a_pass_is_done() {
 }
 
 #[test]
+fn reads_a_nitrate_test() {
+    let nitrate = |ppm, date, place: &str| Reply::Nitrate { ppm, date, place: named(place) };
+    check(&[
+        ("NITRATE 18", nitrate(18.0, None, "")),
+        ("nitrate test 18 ppm", nitrate(18.0, None, "")),
+        ("Nitrate test came back 18ppm north 80", nitrate(18.0, None, "north 80")),
+        ("north 80 nitrate 18.5", nitrate(18.5, None, "north 80")),
+        ("soil nitrate 22 home, taken 6/8", nitrate(22.0, Some(day(6, 8)), "home")),
+        ("22 ppm nitrate monday", nitrate(22.0, Some(DateWord::Weekday(Weekday::Mon)), "")),
+        ("NITRATO 18", nitrate(18.0, None, "")),
+        ("prueba de nitrato 18 ppm norte 80 ayer", nitrate(18.0, YESTERDAY, "norte 80")),
+        ("nitrate 180", Reply::Unclear),
+        ("nitrate 18 or 22?", Reply::Unclear),
+        ("nitrate 18 ppm and 22 ppm", Reply::Unclear),
+        ("nitrate test not back yet", Reply::Unclear),
+        ("nitrate", Reply::Unclear),
+        ("nitrate 18 planted", Reply::Unclear),
+    ]);
+}
+
+#[test]
 fn reads_a_rain_gauge() {
     check(&[
         ("rain .6", rain(0.6, None, "")),

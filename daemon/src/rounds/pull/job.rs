@@ -2,7 +2,7 @@
 
 use super::due::{Job, grid_url};
 use crate::rounds::Desk;
-use crate::store::{Cell as StoredCell, Fetch, FieldCell, WeatherHour};
+use crate::store::{Cell as StoredCell, Fetch, FieldCell, FieldZones, WeatherHour};
 use crate::weather::cells::{self, Cell};
 use crate::weather::fault::{Fault, Verdict, What};
 use crate::weather::source::{Answer, Area, Forecast, Known, Payload, Source, Spot, Validators};
@@ -11,7 +11,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use furrowbell_engine::units::{Latitude, Longitude};
 use furrowbell_engine::weather::Kind;
 
-/// Waits after the first failures in a row, give or take a third; then the next regular pull.
+/// Waits between the tries of one regular pull, give or take a third; then the next regular pull.
 const WAITS: [TimeDelta; 3] =
     [TimeDelta::seconds(3), TimeDelta::seconds(10), TimeDelta::seconds(60)];
 /// How long a place that the service does not cover is left alone.
@@ -23,21 +23,36 @@ const AFTER_END: TimeDelta = TimeDelta::minutes(5);
 /// A forecast from further ahead than clocks may differ is none: it would bar all later ones.
 const AHEAD: TimeDelta = TimeDelta::hours(1);
 
+/// What came of a job.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Done {
+    /// Whether a new forecast was kept.
+    pub fresh: bool,
+    /// Whether fields were given other cells.
+    pub moved: bool,
+}
+
+impl Done {
+    pub(super) const fn and(self, other: Self) -> Self {
+        Self { fresh: self.fresh || other.fresh, moved: self.moved || other.moved }
+    }
+}
+
 impl Desk {
-    /// Does a job and says whether a new forecast was kept. A fault of a service is no error.
-    pub(super) async fn done(&self, job: Job) -> anyhow::Result<bool> {
+    /// Does a job and says what came of it. A fault of a service is no error.
+    pub(super) async fn done(&self, job: Job) -> anyhow::Result<Done> {
         match job {
             Job::Place { url, latitude, longitude, fields } => {
                 self.resolve(url, (latitude, longitude), &fields).await?;
-                Ok(false)
+                Ok(Done { moved: true, fresh: false })
             }
             Job::Grid(cell) => self.pull_grid(cell).await,
             Job::MetNorway(spot) => {
-                let Some(met) = &self.weather.met_norway else { return Ok(false) };
+                let Some(met) = &self.weather.met_norway else { return Ok(Done::default()) };
                 self.pull_spots(&met.source, met.period, vec![spot]).await
             }
             Job::OpenMeteo(spots) => {
-                let Some(open) = &self.weather.open_meteo else { return Ok(false) };
+                let Some(open) = &self.weather.open_meteo else { return Ok(Done::default()) };
                 self.pull_spots(&open.source, open.period, spots).await
             }
         }
@@ -63,7 +78,7 @@ impl Desk {
             }
         };
         let id = resolved.cell.to_string();
-        if !self.store.cells().await?.iter().any(|cell| cell.id == id) {
+        if self.store.cell(&id).await?.is_none() {
             let url = grid_url(&resolved.cell);
             let cell = StoredCell { id: id.clone(), url, polygon: None, resolved_at: now };
             self.store.keep_cell(&cell).await?;
@@ -77,13 +92,19 @@ impl Desk {
                 resolved_at: now,
             };
             self.store.keep_field_cell(&row).await?;
+            let zones = resolved.warned_by.clone();
+            self.store.keep_field_zones(&FieldZones { field: field.clone(), zones }).await?;
         }
         self.note_answer(&mut fetch, 200, now, now).await
     }
 
-    async fn pull_grid(&self, cell: Cell) -> anyhow::Result<bool> {
-        let Some(nws) = &self.weather.nws else { return Ok(false) };
+    async fn pull_grid(&self, cell: Cell) -> anyhow::Result<Done> {
+        let Some(nws) = &self.weather.nws else { return Ok(Done::default()) };
         let mut fetch = self.fetch(grid_url(&cell)).await?;
+        if fetch.next_due_at > self.clock.now() {
+            // Another instance has asked meanwhile.
+            return Ok(Done::default());
+        }
         let area = Area::Cell(cell.clone());
         let answer = nws.source.pull(&area, &known(&fetch)).await;
         let now = self.clock.now();
@@ -91,11 +112,12 @@ impl Desk {
         match answer {
             Ok(answer) => self.keep_answer(vec![fetch], answer, regular).await,
             Err(fault) => {
-                if fault.verdict == Verdict::ReResolve {
+                let moved = fault.verdict == Verdict::ReResolve;
+                if moved {
                     self.doubt(&cell).await?;
                 }
                 self.note_fault(&mut fetch, &fault, regular).await?;
-                Ok(false)
+                Ok(Done { moved, fresh: false })
             }
         }
     }
@@ -105,7 +127,7 @@ impl Desk {
         source: &dyn Source,
         period: TimeDelta,
         spots: Vec<Spot>,
-    ) -> anyhow::Result<bool> {
+    ) -> anyhow::Result<Done> {
         let mut fetches = Vec::with_capacity(spots.len());
         for spot in &spots {
             fetches.push(self.fetch(spot.cell(source.name())).await?);
@@ -120,7 +142,7 @@ impl Desk {
                 for fetch in &mut fetches {
                     self.note_fault(fetch, &fault, regular).await?;
                 }
-                Ok(false)
+                Ok(Done::default())
             }
         }
     }
@@ -131,7 +153,7 @@ impl Desk {
         fetches: Vec<Fetch>,
         answer: Answer,
         regular: DateTime<Utc>,
-    ) -> anyhow::Result<bool> {
+    ) -> anyhow::Result<Done> {
         let now = self.clock.now();
         let Answer { status, validators, expires_at, issued_at, payload, .. } = answer;
         let mut forecasts = match payload {
@@ -153,11 +175,11 @@ impl Desk {
             let next = not_before(regular, expires_at, &fetch.url, now);
             self.note_answer(&mut fetch, status, now, next).await?;
         }
-        Ok(fresh)
+        Ok(Done { fresh, moved: false })
     }
 
     /// What is known of an address; one that is new is due at once.
-    async fn fetch(&self, url: String) -> anyhow::Result<Fetch> {
+    pub(in crate::rounds) async fn fetch(&self, url: String) -> anyhow::Result<Fetch> {
         let known = self.store.fetch(&url).await?;
         let now = self.clock.now();
         Ok(known.unwrap_or(Fetch {
@@ -173,7 +195,8 @@ impl Desk {
         }))
     }
 
-    async fn note_answer(
+    /// Notes an answer, and when to ask again.
+    pub(in crate::rounds) async fn note_answer(
         &self,
         fetch: &mut Fetch,
         status: u16,
@@ -189,7 +212,7 @@ impl Desk {
     }
 
     /// A host at rest was not asked, so nothing is noted: the job stays due until it wakes.
-    async fn note_fault(
+    pub(in crate::rounds) async fn note_fault(
         &self,
         fetch: &mut Fetch,
         fault: &Fault,
@@ -201,7 +224,7 @@ impl Desk {
         tracing::warn!(
             address = fetch.url,
             correlation_id = fault.correlation_id,
-            "{fault}; the last good forecast stays in force"
+            "{fault}; what came before stays in force"
         );
         fetch.status = fault.what.status();
         fetch.failures = fetch.failures.saturating_add(1);
@@ -268,7 +291,8 @@ impl Desk {
     }
 }
 
-fn known(fetch: &Fetch) -> Known {
+/// What an address was last known by.
+pub fn known(fetch: &Fetch) -> Known {
     let validators =
         Validators { etag: fetch.etag.clone(), last_modified: fetch.last_modified.clone() };
     Known { validators, issued_at: fetch.update_time }
@@ -296,8 +320,10 @@ fn after_fault(
     match fault.verdict {
         Verdict::RetrySoon { after } => {
             let asked = after.and_then(|after| TimeDelta::from_std(after).ok()).unwrap_or_default();
-            let tried = usize::try_from(fetch.failures).unwrap_or(usize::MAX);
-            let Some(wait) = WAITS.get(tried.saturating_sub(1)) else {
+            // Each regular pull has its own tries: an outage that lasted must not cost the first
+            // error after it a whole period.
+            let tried = usize::try_from(fetch.failures.saturating_sub(1)).unwrap_or_default();
+            let Some(wait) = WAITS.get(tried % (WAITS.len() + 1)) else {
                 return regular.max(now + asked);
             };
             let third = *wait / 3;

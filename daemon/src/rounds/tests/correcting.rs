@@ -250,12 +250,15 @@ async fn a_full_day_puts_an_update_off_to_the_next() {
     let stage = told_of_rain().await;
     let pounds = [110.0, 130.0].map(|pounds| super::stage::routine(pounds, "2026-05-25"));
     let [north, hill] = pounds;
-    let mut fields = super::stage::fields(&stage.desk, &[("North 8", north), ("Hill", hill)]);
-    for at in fields.iter_mut().filter(|at| at.field.name == "Creek") {
-        at.season = Spring::with(1.4, Kind::Forecast).season(at.field, at.today);
+    let findings = [("North 8", north), ("Hill", hill)];
+    for count in 1..=findings.len() {
+        let mut fields = super::stage::fields(&stage.desk, &findings[..count]);
+        for at in fields.iter_mut().filter(|at| at.field.name == "Creek") {
+            at.season = Spring::with(1.4, Kind::Forecast).season(at.field, at.today);
+        }
+        stage.desk.decide(&fields, stage.desk.clock.now()).await.unwrap();
     }
-    stage.desk.decide(&fields, stage.desk.clock.now()).await.unwrap();
-    drop(fields);
+    stage.desk.clock.advance_to(utc(TUESDAY) + TimeDelta::minutes(30));
     assert_eq!(stage.send().await.len(), 2, "three routine texts have gone");
     stage.desk.clock.advance_to(utc(TUESDAY) + TimeDelta::hours(4));
     round(&stage, &Spring::with(0.05, Kind::Station)).await;
@@ -283,9 +286,10 @@ async fn a_seedbed_that_hovers_is_told_once_a_week() {
         urgency: Urgency::Routine,
         ..super::stage::routine(1.0, "2026-05-30")
     };
-    let stage = Stage::set(TUESDAY).await;
+    let stage = Stage::set("2026-05-10T15:00:00Z").await;
     let mut sent = Vec::new();
     for day in ["05-10", "05-12", "05-16", "05-17", "05-20"] {
+        stage.at(&format!("2026-{day}T15:00:00Z"));
         decide(&stage.desk, &[("Creek", ready(&format!("2026-{day}")))]).await;
         sent.push(stage.send().await.len());
     }

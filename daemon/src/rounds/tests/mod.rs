@@ -1,8 +1,11 @@
 //! Rounds as they run, over a record of their own and a pretended clock.
 
+mod bundling;
 mod correcting;
 mod digesting;
 mod falling_back;
+mod faults;
+mod observing;
 mod pulling;
 mod sending;
 mod stage;

@@ -9,27 +9,27 @@ use wiremock::{Mock, MockGuard, MockServer, ResponseTemplate};
 
 const START: &str = "2026-05-01T12:30:00Z";
 
-fn geo_json(body: &serde_json::Value) -> ResponseTemplate {
+pub fn geo_json(body: &serde_json::Value) -> ResponseTemplate {
     ResponseTemplate::new(200).set_body_raw(body.to_string(), "application/geo+json")
 }
 
 /// Path of a field's place.
-fn place(field: usize) -> String {
+pub fn place(field: usize) -> String {
     let (_, latitude, longitude) = FIELDS[field];
     format!("/points/{latitude},{longitude}")
 }
 
-async fn answer(server: &MockServer, path_: &str, answer: ResponseTemplate) -> MockGuard {
+pub async fn answer(server: &MockServer, path_: &str, answer: ResponseTemplate) -> MockGuard {
     Mock::given(method("GET")).and(path(path_)).respond_with(answer).mount_as_scoped(server).await
 }
 
-async fn lies_in(server: &MockServer, field: usize, x: u32) -> MockGuard {
+pub async fn lies_in(server: &MockServer, field: usize, x: u32) -> MockGuard {
     let point = serde_json::json!({"properties": {"gridId": "OAX", "gridX": x, "gridY": 58}});
     answer(server, &place(field), geo_json(&point)).await
 }
 
 /// A grid of one hour; its outline holds every field.
-fn grid(issued: &str, temp_c: f64) -> ResponseTemplate {
+pub fn grid(issued: &str, temp_c: f64) -> ResponseTemplate {
     geo_json(&serde_json::json!({
         "type": "Feature",
         "geometry": {"type": "Polygon", "coordinates": [[
@@ -45,7 +45,7 @@ fn grid(issued: &str, temp_c: f64) -> ResponseTemplate {
     .insert_header("ETag", format!("\"{issued}\"").as_str())
 }
 
-async fn cell_answers(server: &MockServer, x: u32, with: ResponseTemplate) -> MockGuard {
+pub async fn cell_answers(server: &MockServer, x: u32, with: ResponseTemplate) -> MockGuard {
     answer(server, &format!("/gridpoints/OAX/{x},58"), with).await
 }
 
@@ -57,7 +57,7 @@ async fn stage(server: &MockServer) -> Stage {
     Stage::with(START, &nws, "", Outside::Real).await
 }
 
-async fn requests(server: &MockServer) -> BTreeMap<String, usize> {
+pub async fn requests(server: &MockServer) -> BTreeMap<String, usize> {
     let mut counts = BTreeMap::new();
     for request in server.received_requests().await.unwrap() {
         *counts.entry(request.url.path().to_owned()).or_default() += 1;
@@ -65,7 +65,7 @@ async fn requests(server: &MockServer) -> BTreeMap<String, usize> {
     counts
 }
 
-async fn pull(stage: &Stage) -> DateTime<Utc> {
+pub async fn pull(stage: &Stage) -> DateTime<Utc> {
     let next = stage.desk.pull().await.unwrap().unwrap().next;
     assert!(next > stage.desk.clock.now());
     next

@@ -173,7 +173,7 @@ async fn what_an_outage_has_heaped_up_keeps_to_the_budget() {
     let pounds = [110.0, 120.0, 130.0, 140.0, 150.0];
     let findings: Vec<_> =
         names.into_iter().zip(pounds.map(|lb| routine(lb, "2026-05-30"))).collect();
-    stage.decide(&findings).await;
+    stage.decide_one_by_one(&findings).await;
     // Nothing was sent on the 20th; by the 22nd all five are due.
     assert_eq!(stage.send_at("2026-05-22T15:00:00Z").await.len(), 3);
     assert_eq!(stage.send_at("2026-05-22T23:00:00Z").await.len(), 0);
@@ -218,15 +218,15 @@ async fn what_lost_its_sense_expires() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_wrong_password_is_tried_once_for_all_texts() {
     let server = gateway(&[401]).await;
-    let stage = Stage::with_gateway(MORNING, &server.uri(), true).await;
+    let stage = Stage::with_gateway("2026-05-20T14:30:00Z", &server.uri(), true).await;
     stage
-        .decide(&[
+        .decide_one_by_one(&[
             ("Creek", of(Urgency::Urgent)),
             ("Hill", urgent(70.0, "2026-05-25")),
             ("Slough", urgent(80.0, "2026-05-25")),
         ])
         .await;
-    assert_eq!(stage.send().await.len(), 0);
+    assert_eq!(stage.send_at(MORNING).await.len(), 0);
     assert_eq!(requests(&server).await, 1);
     assert_eq!(send_after(&stage, 299).await, 0);
     assert_eq!(requests(&server).await, 1);

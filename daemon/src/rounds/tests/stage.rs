@@ -3,12 +3,14 @@
 use crate::clock::Clock;
 use crate::rounds::Desk;
 use crate::rounds::advance::FieldNow;
-use crate::rounds::timing::local_day;
 use crate::store::{Queued, Store, TextFilter, TextKind, TextState};
 use crate::wire::{self, Outside};
 use chrono::{DateTime, Days, NaiveDate, Utc};
 use furrowbell_config::Book;
-use furrowbell_engine::findings::{Evidence, Finding, Urgency};
+use furrowbell_config::local::local_day;
+use furrowbell_engine::clocks::nitrogen::RainSum;
+use furrowbell_engine::findings::{Evidence, Finding, LossRule, PoundsRange, Urgency};
+use furrowbell_engine::reference::Standing;
 use furrowbell_engine::season::Season;
 use std::fmt::Write as _;
 use std::path::Path;
@@ -85,6 +87,13 @@ impl Stage {
         decide(&self.desk, findings).await;
     }
 
+    /// Each finding in a round of its own, so that each gets a text of its own.
+    pub async fn decide_one_by_one(&self, findings: &[(&str, Finding)]) {
+        for count in 1..=findings.len() {
+            self.decide(&findings[..count]).await;
+        }
+    }
+
     /// Sends what is due and gives the bodies in order, digests left out.
     pub async fn send(&self) -> Vec<String> {
         let sent = self.desk.send_due(&CancellationToken::new()).await.unwrap();
@@ -142,7 +151,7 @@ pub fn fields<'a>(desk: &'a Desk, findings: &[(&str, Finding)]) -> Vec<FieldNow<
     desk.book.fields.iter().map(field_now).collect()
 }
 
-/// A routine finding that is told until the day before `expires`; pounds ten apart make two texts.
+/// A routine finding that is told until the day before `expires`.
 pub fn routine(pounds: f64, expires: &str) -> Finding {
     let expires = date(expires);
     Finding {
@@ -152,7 +161,14 @@ pub fn routine(pounds: f64, expires: &str) -> Finding {
         act_by: Some(expires - Days::new(1)),
         expires,
         provisional: false,
-        evidence: Evidence::NitrogenLoss { pounds, wet_days: 3 },
+        evidence: Evidence::NitrogenLoss {
+            rule: LossRule::SaturatedDays,
+            pounds: PoundsRange { low: pounds, likely: pounds, high: pounds },
+            standing: Standing::Published,
+            wet_days: 3,
+            washed: None,
+            rain: RainSum::default(),
+        },
     }
 }
 

@@ -211,7 +211,7 @@ fn parse(text: &str) -> Result<Vec<FileDay>, Placed> {
     }
 }
 
-fn sift_text(text: &str) -> Result<Reading, Placed> {
+pub(super) fn sift_text(text: &str) -> Result<Reading, Placed> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     if dly::is_dly(text) {
         return Ok(dly::read(text));

@@ -1,7 +1,7 @@
 //! How much of a pass of fertiliser is nitrate, by the warmth it has lain in.
 
 use crate::plan::{Inhibitor, NitrogenSource};
-use crate::reference::fertilisers::{self, NitrateCurve};
+use crate::reference::fertilisers::{self, Turning};
 use crate::reference::{Figure, Source};
 
 /// Soil temperature for which the published weeks are taken to hold, C.
@@ -37,14 +37,14 @@ pub fn nitrification_pace(celsius: f64) -> f64 {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pass {
     pounds: f64,
-    curve: NitrateCurve,
+    turning: Turning,
     days: f64,
 }
 
 impl Pass {
     /// A pass as of the day it went on; `pounds` N an acre.
     pub fn new(source: NitrogenSource, inhibitor: Option<Inhibitor>, pounds: f64) -> Self {
-        Self { pounds, curve: *fertilisers::of(source).curve(inhibitor), days: 0.0 }
+        Self { pounds, turning: fertilisers::of(source).curve(inhibitor).turning(), days: 0.0 }
     }
 
     /// Takes in a day after it. A day of unknown warmth counts as one of the published weeks.
@@ -54,7 +54,7 @@ impl Pass {
 
     /// N that is nitrate by now had none been lost, lb/acre.
     pub fn nitrate(&self) -> f64 {
-        self.pounds * self.curve.share(self.days)
+        self.pounds * self.turning.share(self.days)
     }
 }
 

@@ -72,7 +72,8 @@ impl TestedRate {
     ///
     /// The lower critical test of a wet spring is not used: it asks for the normal rain of the
     /// place, which is not known here, and would only take N away.
-    pub fn of(on: NaiveDate, ppm: NitratePpm, planned_lb: f64, plan: &NitrogenPlan) -> Self {
+    pub fn of(on: NaiveDate, ppm: NitratePpm, plan: &NitrogenPlan) -> Self {
+        let planned_lb = plan.sidedress.get();
         let manured = [plan.starter_source, plan.source].contains(&NitrogenSource::Manure);
         let critical = if manured { MANURED_CRITICAL_PPM } else { CRITICAL_NITRATE_PPM };
         let ppm = ppm.get();
@@ -114,7 +115,7 @@ mod tests {
             rig_clears: None,
         };
         let on = NaiveDate::from_ymd_opt(2026, 6, 8).unwrap();
-        TestedRate::of(on, NitratePpm::new(ppm).unwrap(), planned_lb, &plan)
+        TestedRate::of(on, NitratePpm::new(ppm).unwrap(), &plan)
     }
 
     /// Ohio State Univ. Extension, 2022: 156 lb planned, 19 ppm found, 111 lb left. Iowa State CROP

@@ -103,6 +103,13 @@ impl SurfaceUrea {
         self.warm_days += if warm { 1.0 } else { COOL_PACE.value };
     }
 
+    /// What it will have lost in a week if no rain takes it in and every day is warm.
+    pub fn in_a_week(&self) -> UreaLoss {
+        let mut later = *self;
+        (0..7).for_each(|_| later.advance(Some(0.0), None));
+        later.loss()
+    }
+
     /// It was worked in: nothing more is lost.
     pub const fn work_in(&mut self) {
         self.ended = true;
@@ -158,6 +165,22 @@ mod tests {
         assert!(lost.ended && lost.likely_lb > 8.0);
         storm.advance(Some(0.0), Some(30.0));
         assert_eq!(storm.loss(), lost);
+    }
+
+    /// Engel, Montana State Univ.: up to 22 % in a week; North Dakota State Univ.: nothing in 2 to 3
+    /// days where warm, and a urease inhibitor adds up to 10.
+    #[test]
+    fn a_week_ahead_is_the_published_week_and_grace_runs_out_on_warm_days() {
+        let mut plain = urea();
+        assert!((plain.in_a_week().high_lb - 22.0).abs() < 1e-9);
+        plain.advance(Some(0.0), Some(20.0));
+        assert!((plain.loss().grace_days - 1.0).abs() < 1e-9);
+        plain.advance(Some(0.0), Some(5.0));
+        assert!((plain.loss().grace_days - 0.5).abs() < 1e-9);
+        let inhibitor = Some(Inhibitor::Urease);
+        let held = SurfaceUrea::spread(NitrogenSource::Urea, inhibitor, 100.0).unwrap();
+        assert!((held.loss().grace_days - 12.0).abs() < 1e-9);
+        assert!(held.in_a_week().high_lb.abs() < 1e-9);
     }
 
     #[test]

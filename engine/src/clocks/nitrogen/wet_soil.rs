@@ -4,6 +4,7 @@ use crate::reference::soils::Soil;
 use crate::reference::{Band, Figure, Source};
 use crate::site::TextureGroup;
 use crate::units::fahrenheit;
+use chrono::{Datelike, NaiveDate};
 use serde::{Deserialize, Serialize};
 
 /// Saturated days that cost nothing yet.
@@ -175,6 +176,24 @@ pub struct RainSum {
 }
 
 impl RainSum {
+    /// Nothing yet of a spring whose days are known from 1 April on, or not.
+    pub const fn starting(whole: bool) -> Self {
+        Self { april_june_in: 0.0, may_june_in: 0.0, whole }
+    }
+
+    /// Takes in a day of rain, in, where known; days outside April to June change nothing.
+    pub fn advance(&mut self, date: NaiveDate, rain_in: Option<f64>) {
+        if !(4..=6).contains(&date.month()) {
+            return;
+        }
+        self.whole &= rain_in.is_some();
+        let rain_in = rain_in.unwrap_or_default();
+        self.april_june_in += rain_in;
+        if date.month() > 4 {
+            self.may_june_in += rain_in;
+        }
+    }
+
     /// Whether it tells of a shortage of N; see [`rain_tells_of_shortage`]. A sum that is past its
     /// limit without the days that are missing is past it with them.
     pub fn tells_of_shortage(&self) -> Option<bool> {
@@ -259,6 +278,19 @@ mod tests {
         assert_eq!(sum(12.5, 12.1, false).tells_of_shortage(), Some(true));
         assert_eq!(sum(10.0, 6.0, true).tells_of_shortage(), Some(false));
         assert_eq!(sum(10.0, 6.0, false).tells_of_shortage(), None);
+    }
+
+    #[test]
+    fn spring_is_summed_from_april_and_from_may_and_a_day_unknown_leaves_it_a_lower_bound() {
+        let mut sum = RainSum::starting(true);
+        let date = |text: &str| text.parse().unwrap();
+        for day in ["2026-03-31", "2026-04-01", "2026-05-01", "2026-06-30", "2026-07-01"] {
+            sum.advance(date(day), Some(1.0));
+        }
+        let whole = RainSum { april_june_in: 3.0, may_june_in: 2.0, whole: true };
+        assert_eq!(sum, whole);
+        sum.advance(date("2026-06-01"), None);
+        assert_eq!(sum, RainSum { whole: false, ..whole });
     }
 
     proptest! {
