@@ -216,7 +216,7 @@ fn range(range: &DateRange) -> String {
 fn in_soil(what: &str, pass: &PreNow) -> Vec<String> {
     let rain = pass.rain.as_ref().map(|rain| {
         let firm = &rain.firm;
-        let missing = match firm.missing_days {
+        let missing = match pass.unmeasured_days {
             0 => String::new(),
             1 => ", 1 day unknown".to_owned(),
             days => format!(", {days} days unknown"),
