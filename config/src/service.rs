@@ -4,7 +4,7 @@ use chrono_tz::Tz;
 use furrowbell_engine::thresholds::Overrides;
 use schemars::JsonSchema;
 use secrecy::SecretString;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -273,25 +273,34 @@ pub struct Receipts {
     pub status: String,
     /// The gateway's words and what they mean; any other word means unknown, never delivered.
     #[serde(default = "receipt_words")]
-    pub words: BTreeMap<String, ReceiptWord>,
+    pub words: BTreeMap<String, ReceiptState>,
 }
 
-/// What a gateway's word for a text's state means.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
+/// What a next hop says of a text it took.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
-pub enum ReceiptWord {
-    /// It waits at the gateway.
+pub enum ReceiptState {
+    /// It waits there.
     Queued,
     /// It went on from there.
     Sent,
     /// It is on the phone.
     Delivered,
-    /// It will not reach the phone.
+    /// It did not reach the phone and will not.
     Undelivered,
-    /// It was given up.
+    /// It was given up or refused further on.
     Failed,
-    /// Its validity ended.
+    /// Its validity ended before it reached the phone.
     Expired,
+    /// It cannot be told; never taken for delivered.
+    Unknown,
+}
+
+impl ReceiptState {
+    /// Whether the text will not arrive any more.
+    pub const fn is_loss(self) -> bool {
+        matches!(self, Self::Undelivered | Self::Failed | Self::Expired)
+    }
 }
 
 /// How a posted message is known to be the gateway's.
@@ -445,14 +454,14 @@ fn inbound_text() -> String {
 fn receipt_status() -> String {
     "status".to_owned()
 }
-fn receipt_words() -> BTreeMap<String, ReceiptWord> {
+fn receipt_words() -> BTreeMap<String, ReceiptState> {
     let words = [
-        ("queued", ReceiptWord::Queued),
-        ("sent", ReceiptWord::Sent),
-        ("delivered", ReceiptWord::Delivered),
-        ("undelivered", ReceiptWord::Undelivered),
-        ("failed", ReceiptWord::Failed),
-        ("expired", ReceiptWord::Expired),
+        ("queued", ReceiptState::Queued),
+        ("sent", ReceiptState::Sent),
+        ("delivered", ReceiptState::Delivered),
+        ("undelivered", ReceiptState::Undelivered),
+        ("failed", ReceiptState::Failed),
+        ("expired", ReceiptState::Expired),
     ];
     words.map(|(word, meaning)| (word.to_owned(), meaning)).into()
 }

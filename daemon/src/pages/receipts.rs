@@ -2,12 +2,12 @@
 
 use super::hooks::{BODY_LIMIT, Posted};
 use super::{HookFault, Inbox, Pages, verify};
-use crate::store::{Receipt, ReceiptState};
+use crate::store::Receipt;
 use axum::body::to_bytes;
 use axum::extract::{Request, State};
 use axum::http::StatusCode;
 use furrowbell_config::people::RouteName;
-use furrowbell_config::service::{ReceiptWord, Receipts, Secret};
+use furrowbell_config::service::{ReceiptState, Receipts, Secret};
 use secrecy::ExposeSecret;
 use std::sync::Arc;
 
@@ -29,15 +29,7 @@ impl ReceiptHook {
 
     /// A word that no table holds means unknown, never delivered.
     fn state(&self, word: &str) -> ReceiptState {
-        match self.settings.words.get(word) {
-            Some(ReceiptWord::Queued) => ReceiptState::Queued,
-            Some(ReceiptWord::Sent) => ReceiptState::Sent,
-            Some(ReceiptWord::Delivered) => ReceiptState::Delivered,
-            Some(ReceiptWord::Undelivered) => ReceiptState::Undelivered,
-            Some(ReceiptWord::Failed) => ReceiptState::Failed,
-            Some(ReceiptWord::Expired) => ReceiptState::Expired,
-            None => ReceiptState::Unknown,
-        }
+        self.settings.words.get(word).copied().unwrap_or(ReceiptState::Unknown)
     }
 }
 

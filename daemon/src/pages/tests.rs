@@ -1,5 +1,5 @@
 use super::*;
-use crate::store::ReceiptState;
+use furrowbell_config::service::ReceiptState;
 use reqwest::{Client, Response, StatusCode};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};

@@ -85,7 +85,7 @@ pub use inbound::{Handling, Inbound};
 pub use journal::{Record, Via};
 pub use notices::{Closing, Ending, Identity, Notice, Telling};
 pub use outbox::{Attempt, Settlement};
-pub use receipts::{Cause, Fate, Receipt, ReceiptState, Stranded};
+pub use receipts::{Cause, Fate, Receipt, Stranded};
 pub use seasons::SeasonRows;
 pub use texts::{Queued, Text, TextFilter, TextKind, TextState};
 pub use weather::WeatherHour;

@@ -7,34 +7,8 @@ use super::texts::{self, Queued, Row, Text};
 use super::{Store, Tx};
 use chrono::{DateTime, Utc};
 use furrowbell_config::people::RouteName;
+use furrowbell_config::service::ReceiptState;
 use serde::{Deserialize, Serialize};
-
-/// What a next hop says of a text it took.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum ReceiptState {
-    /// It waits there.
-    Queued,
-    /// It went on from there.
-    Sent,
-    /// It is on the phone.
-    Delivered,
-    /// It did not reach the phone and will not.
-    Undelivered,
-    /// It was given up or refused further on.
-    Failed,
-    /// Its validity ended before it reached the phone.
-    Expired,
-    /// A word we do not know; never taken for delivered.
-    Unknown,
-}
-
-impl ReceiptState {
-    /// Whether the text will not arrive any more.
-    pub const fn is_loss(self) -> bool {
-        matches!(self, Self::Undelivered | Self::Failed | Self::Expired)
-    }
-}
 
 /// One report of a next hop about one text, or one segment of it.
 #[derive(Debug, Clone, PartialEq, Eq)]

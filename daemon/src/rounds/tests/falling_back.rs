@@ -1,10 +1,11 @@
 //! Urgent texts that do not arrive.
 
 use super::stage::{FILES, Stage, urgent, utc};
-use crate::store::{Receipt, ReceiptState, TextFilter, TextKind};
+use crate::store::{Receipt, TextFilter, TextKind};
 use crate::wire::Outside;
 use chrono::TimeDelta;
 use furrowbell_config::people::RouteName;
+use furrowbell_config::service::ReceiptState;
 use tokio_util::sync::CancellationToken;
 use wiremock::matchers::method;
 use wiremock::{Mock, MockServer, ResponseTemplate};
