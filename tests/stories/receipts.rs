@@ -86,6 +86,22 @@ impl Stage {
         self.texts().await.iter().filter(|other| same(other)).count()
     }
 
+    /// Waits until the words have gone by the console.
+    async fn other_way(&self, text: &Value) {
+        wait_for("the other way", PATIENCE, async || {
+            (self.again(text, "console").await > 0).then_some(())
+        })
+        .await;
+    }
+
+    /// Lets the service run on for a while and kills it: the words have gone by the console once.
+    async fn goes_another_way_once(&self, text: &Value, service: Service) {
+        self.other_way(text).await;
+        tokio::time::sleep(Duration::from_secs(2)).await;
+        service.kill().await;
+        assert_eq!(self.again(text, "console").await, 1);
+    }
+
     async fn report(&self, text: &Value, status: &str, secret: &str) -> u16 {
         let id = text["id"].as_str().expect("every text has an id");
         let client = reqwest::Client::builder().build().expect("a client can be built");
@@ -111,14 +127,9 @@ async fn a_loss_that_the_gateway_proves_sends_the_words_another_way_once() {
     service.kill().await;
     for _ in 0..2 {
         let service = stage.start(LATER);
-        wait_for("the other way", PATIENCE, async || {
-            (stage.again(&lost, "console").await > 0).then_some(())
-        })
-        .await;
+        stage.other_way(&lost).await;
         assert_eq!(stage.report(&lost, "undelivered", HOOK_SECRET).await, 204, "taken again");
-        tokio::time::sleep(Duration::from_secs(2)).await;
-        service.kill().await;
-        assert_eq!(stage.again(&lost, "console").await, 1);
+        stage.goes_another_way_once(&lost, service).await;
     }
 }
 
@@ -130,13 +141,7 @@ async fn an_urgent_text_without_a_receipt_in_ten_minutes_goes_another_way_once()
     service.kill().await;
     for _ in 0..2 {
         let service = stage.start(LATER);
-        wait_for("the other way", PATIENCE, async || {
-            (stage.again(&silent, "console").await > 0).then_some(())
-        })
-        .await;
-        tokio::time::sleep(Duration::from_secs(2)).await;
-        service.kill().await;
-        assert_eq!(stage.again(&silent, "console").await, 1);
+        stage.goes_another_way_once(&silent, service).await;
     }
 }
 
