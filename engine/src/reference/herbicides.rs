@@ -10,6 +10,7 @@ pub mod decay;
 pub mod mobility;
 pub mod over_the_top;
 pub mod post;
+pub mod restricted;
 pub mod soil;
 mod sources;
 pub mod spectrum;
