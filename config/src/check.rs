@@ -5,9 +5,10 @@ use crate::farm_file::{CropName, FarmEntry, FieldEntry, NitrogenEntry, PlanEntry
 use crate::farms::Farm;
 use crate::faults::{Fault, Notes};
 use crate::people::{Person, Role, RouteName};
+use crate::products::Product;
 use crate::replies::Reply;
 use crate::schedule::Schedule;
-use crate::service::{Email, Routes, Service, SmtpSecurity, WeatherSources};
+use crate::service::{Email, Matrix, Routes, Service, SmtpSecurity, WeatherSources};
 use crate::structure::nearest_word;
 use furrowbell_engine::plan::{Inhibitor, NitrogenSource, Placement};
 use furrowbell_engine::reference::fertilisers;
@@ -63,6 +64,10 @@ pub(crate) fn service(document: &Document, service: &Service, folder: &Path, not
         refuse("/weather/files/folder", format!("folder: found no folder \"{found}\" in the book"));
     }
     database(service, &mut refuse);
+    if service.public.is_some() && service.listen.is_none() {
+        let message = "public: nobody listens; want an address under listen";
+        refuse("/public", message.into());
+    }
     if let Some(sms) = &service.routes.sms {
         let success = &sms.success;
         if success.status_min > success.status_max {
@@ -79,6 +84,9 @@ pub(crate) fn service(document: &Document, service: &Service, folder: &Path, not
     }
     if let Some(mail) = &service.routes.email {
         email(mail, &mut refuse);
+    }
+    if let Some(chat) = &service.routes.matrix {
+        matrix(chat, &mut refuse);
     }
     forecast_hosts(weather, document, notes);
     unobserved(weather, document, notes);
@@ -145,6 +153,19 @@ fn email(email: &Email, refuse: &mut impl FnMut(&str, String)) {
     }
 }
 
+fn matrix(matrix: &Matrix, refuse: &mut impl FnMut(&str, String)) {
+    let Some(rest) = matrix.homeserver.strip_prefix("http://") else { return };
+    let authority = rest.split(['/', '?', '#']).next().unwrap_or_default();
+    let host = authority.trim_end_matches(|letter: char| letter.is_ascii_digit());
+    let host = host.strip_suffix(':').unwrap_or(authority).trim_matches(['[', ']']);
+    let address = host.parse::<std::net::IpAddr>();
+    if host != "localhost" && !address.is_ok_and(|address| address.is_loopback()) {
+        let message = "homeserver: http would show the token to everybody on the way; want https, \
+                       or a server on this machine";
+        refuse("/routes/matrix/homeserver", message.into());
+    }
+}
+
 /// Checks the people among themselves and against the routes.
 pub(crate) fn people(
     document: &Document,
@@ -170,23 +191,33 @@ pub(crate) fn people(
             );
             refuse("/phone", message);
         }
+        if let Some(place) = &person.matrix {
+            let others = earlier.iter().filter_map(|other| Some((other, other.matrix.as_ref()?)));
+            for (other, theirs) in others {
+                if theirs.user == place.user || theirs.room == place.room {
+                    let message = format!(
+                        "matrix: also the user or room of \"{}\"; replies could not be told apart",
+                        other.id
+                    );
+                    refuse("/matrix", message);
+                }
+            }
+        }
         for (step, route) in person.routes.iter().enumerate() {
             let pointer = format!("/routes/{step}");
             for problem in route_problems(person, *route, routes) {
                 refuse(&pointer, format!("routes: {problem}"));
             }
         }
-        let reads_digest = [RouteName::Email, RouteName::Console];
-        if person.role == Role::Advisor
-            && !person.routes.iter().any(|route| reads_digest.contains(route))
-        {
-            let message = "routes: an advisor needs email or console, the digest fits no text";
+        if person.role == Role::Advisor && person.routes.iter().all(|route| route.is_by_phone()) {
+            let message = "routes: an advisor needs email, matrix, webhook or console, the digest \
+                           fits no text";
             refuse("/routes", message.into());
         }
         if person.quiet.from == person.quiet.until {
             refuse("/quiet/until", "until: the same as from; want two different times".into());
         }
-        if person.routes.contains(&RouteName::Sms) && person.consent.is_none() {
+        if person.routes.iter().any(|route| route.is_by_phone()) && person.consent.is_none() {
             let message =
                 format!("consent: \"{}\" gets no text until consent is on record", person.id);
             notes.warnings.push(document.fault(&base, message));
@@ -195,19 +226,23 @@ pub(crate) fn people(
 }
 
 fn route_problems(person: &Person, route: RouteName, routes: Option<&Routes>) -> Vec<String> {
-    let (wants, has) = match route {
-        RouteName::Sms => ("phone", person.phone.is_some()),
-        RouteName::Email => ("email", person.email.is_some()),
-        RouteName::Console => ("", true),
+    let wants = match route {
+        RouteName::Sms => "phone",
+        RouteName::Matrix => "matrix",
+        RouteName::Email => "email",
+        RouteName::Webhook => "id",
+        RouteName::Console => "name",
     };
     let set_up = routes.is_none_or(|routes| match route {
         RouteName::Sms => routes.sms.is_some(),
+        RouteName::Matrix => routes.matrix.is_some(),
         RouteName::Email => routes.email.is_some(),
+        RouteName::Webhook => routes.webhook.is_some(),
         RouteName::Console => routes.console.is_some(),
     });
     let name = route.name();
     let mut problems = Vec::new();
-    if !has {
+    if person.address(route).is_none() {
         problems.push(format!("{name} needs the person's {wants}"));
     }
     if !set_up {
@@ -355,6 +390,33 @@ pub(crate) fn plan(plan: &PlanEntry, notes: &mut Notes, say: impl Fn(&str, Strin
                 ingredient.name()
             );
             notes.warnings.push(say(&pointer, message));
+        }
+    }
+}
+
+/// Checks that the products of a pass are known and hold nothing that the pass does not.
+pub(crate) fn planned_products(
+    plan: &PlanEntry,
+    products: &[Product],
+    notes: &mut Notes,
+    say: impl Fn(&str, String) -> Fault,
+) {
+    for (pass, entry) in [("pre", &plan.pre), ("post", &plan.post)] {
+        let Some(entry) = entry else { continue };
+        for (at, name) in entry.products.iter().enumerate() {
+            let message = match products.iter().find(|product| product.name == *name) {
+                None => Some(format!("found \"{name}\", labels.toml has no product of that name")),
+                Some(product) => {
+                    let missing = |it: &&Ingredient| !entry.ingredients.contains(it);
+                    product.ingredients.iter().find(missing).map(|it| {
+                        format!("\"{name}\" holds {}, which the pass does not", it.name())
+                    })
+                }
+            };
+            if let Some(message) = message {
+                let pointer = format!("/plan/{pass}/products/{at}");
+                notes.faults.push(say(&pointer, format!("products: {message}")));
+            }
         }
     }
 }

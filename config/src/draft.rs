@@ -7,6 +7,7 @@ use crate::farm_file::{CropName, DoneEntry, FieldEntry, PassEntry, PlanEntry};
 use crate::farms::{Done, Field};
 use crate::faults::{Fault, Notes};
 use crate::import::Imported;
+use crate::products::{Planned, Product};
 use furrowbell_engine::plan::{Crop, HerbicidePlan, NitrogenPlan, Plan, Resistance};
 use furrowbell_engine::site::{Particles, Site};
 use furrowbell_engine::thresholds::Thresholds;
@@ -64,6 +65,7 @@ impl<'a> Draft<'a> {
         self,
         farm: &str,
         farm_thresholds: &Thresholds,
+        products: &[Product],
         earlier: &[Field],
         notes: &mut Notes,
     ) -> Option<Field> {
@@ -82,6 +84,7 @@ impl<'a> Draft<'a> {
         let plan = match &entry.plan {
             Some(plan) => {
                 check::plan(plan, notes, say);
+                check::planned_products(plan, products, notes, say);
                 Some(plan_of(plan)?)
             }
             None => None,
@@ -92,6 +95,7 @@ impl<'a> Draft<'a> {
             farm: farm.to_owned(),
             acres: entry.acres?,
             site: site?,
+            products: entry.plan.as_ref().map(planned).unwrap_or_default(),
             plan,
             done: done_of(&entry.done),
             thresholds,
@@ -185,6 +189,13 @@ fn plan_of(entry: &PlanEntry) -> Option<Plan> {
             .map(|known| Resistance { weed: known.weed, group: known.group })
             .collect(),
     })
+}
+
+fn planned(entry: &PlanEntry) -> Planned {
+    let of = |pass: &Option<PassEntry>| {
+        pass.as_ref().map(|pass| pass.products.clone()).unwrap_or_default()
+    };
+    Planned { pre: of(&entry.pre), post: of(&entry.post) }
 }
 
 fn done_of(entry: &DoneEntry) -> Done {

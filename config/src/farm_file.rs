@@ -172,6 +172,10 @@ pub struct PassEntry {
     /// Its active ingredients by common name: at least one, none twice.
     #[schemars(with = "Vec<IngredientName>", length(min = 1), extend("uniqueItems" = true))]
     pub ingredients: Vec<Ingredient>,
+    /// Names of the products in it that labels.toml describes.
+    #[serde(default)]
+    #[schemars(extend("uniqueItems" = true))]
+    pub products: Vec<String>,
 }
 
 /// Nitrogen meant for a corn field.

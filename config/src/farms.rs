@@ -1,5 +1,6 @@
 //! Farms, fields and plans: `farms/FARM.toml`.
 
+use crate::products::Planned;
 use chrono::NaiveDate;
 use chrono_tz::Tz;
 use furrowbell_engine::journal::{Entry, Event};
@@ -40,6 +41,8 @@ pub struct Field {
     pub site: Site,
     /// What is meant for it this season; a field without a plan has no clocks.
     pub plan: Option<Plan>,
+    /// Products meant for its passes.
+    pub products: Planned,
     /// What the book itself says has happened.
     pub done: Done,
     /// Service, farm and field thresholds merged.

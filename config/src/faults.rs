@@ -64,7 +64,7 @@ fn keep_private(faults: &mut [Fault]) {
     }
 }
 
-fn without_long_numbers(text: &str) -> String {
+pub(crate) fn without_long_numbers(text: &str) -> String {
     let mut kept = String::with_capacity(text.len());
     let mut rest = text;
     while let Some(start) = rest.find(|c: char| c.is_ascii_digit()) {

@@ -5,6 +5,7 @@ use crate::document::Document;
 use crate::farm_file::CropName;
 use crate::faults::Notes;
 use crate::people::Person;
+use crate::products::Product;
 use crate::schema::{IngredientName, StageName};
 use chrono::NaiveDate;
 use furrowbell_engine::clocks::Stage;
@@ -22,6 +23,9 @@ pub(crate) struct LabelsFile {
     /// The labels.
     #[serde(default)]
     pub label: Vec<LabelEntry>,
+    /// Products in use, for the records of restricted-use passes.
+    #[serde(default)]
+    pub product: Vec<Product>,
 }
 
 /// What one label says of one ingredient in one crop: at least one limit. Each takes the place of

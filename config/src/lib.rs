@@ -15,6 +15,7 @@ mod labels;
 mod load;
 pub mod local;
 pub mod people;
+pub mod products;
 mod replies;
 pub mod schedule;
 pub mod schema;
@@ -22,10 +23,12 @@ mod secrets;
 pub mod service;
 mod structure;
 mod validate;
+pub mod wording;
 
 pub use faults::{Fault, Faults};
 pub use replies::Reply;
 pub use secrets::NoSecret;
+pub use structure::nearest_word;
 
 use furrowbell_engine::labels::LabelFact;
 use std::path::PathBuf;
@@ -45,8 +48,12 @@ pub struct Book {
     pub fields: Vec<farms::Field>,
     /// What somebody has read on the labels in use.
     pub labels: Vec<LabelFact>,
+    /// Products in use, by their labels.
+    pub products: Vec<products::Product>,
     /// Scripted replies for rehearsals, in order of time.
     pub replies: Vec<Reply>,
+    /// Texts in the book's own words.
+    pub wording: wording::Edits,
     /// What is allowed and yet worth a look.
     pub warnings: Vec<Fault>,
 }
@@ -86,6 +93,11 @@ impl Book {
     /// The farm of that id.
     pub fn farm(&self, id: &str) -> Option<&farms::Farm> {
         self.farms.iter().find(|farm| farm.id == id)
+    }
+
+    /// The product of that name.
+    pub fn product(&self, name: &str) -> Option<&products::Product> {
+        self.products.iter().find(|product| product.name == name)
     }
 
     /// The fields of a farm, in the order of the book.

@@ -10,9 +10,11 @@ use crate::faults::{Fault, Faults, Notes};
 use crate::import;
 use crate::labels::{self, LabelsFile};
 use crate::people::{PeopleFile, Person};
+use crate::products::{self, Product};
 use crate::replies::{RepliesFile, Reply};
 use crate::service::Service;
 use crate::structure::{self, Shape};
+use crate::wording::Edits;
 use furrowbell_engine::labels::LabelFact;
 use furrowbell_engine::thresholds::Thresholds;
 use schemars::JsonSchema;
@@ -21,7 +23,8 @@ use std::path::{Path, PathBuf};
 
 impl Book {
     /// Reads and checks the book in `folder`: `service.toml`, `people.toml`, `farms/*.toml`, and
-    /// `labels.toml` and `replies.toml` where there are such. Gives every fault of every file at once.
+    /// `labels.toml`, `replies.toml` and `wording/*.toml` where there are such. Gives every fault
+    /// of every file at once.
     pub fn load(folder: &Path) -> Result<Self, Faults> {
         let mut notes = Notes::default();
         match load(folder, &mut notes) {
@@ -48,8 +51,8 @@ fn load(folder: &Path, notes: &mut Notes) -> Option<Book> {
         service: service.as_ref().map(|(_, service)| service),
         people: people.as_ref().map(|(_, people)| people.person.as_slice()),
     };
-    let (farms, fields) = known.farms(notes);
-    let labels = known.labels(notes);
+    let (labels, products) = known.labels(notes);
+    let (farms, fields) = known.farms(&products, notes);
     let replies = known.replies(notes);
     Some(Book {
         folder: folder.to_owned(),
@@ -58,7 +61,9 @@ fn load(folder: &Path, notes: &mut Notes) -> Option<Book> {
         farms,
         fields,
         labels,
+        products,
         replies,
+        wording: Edits::read(folder),
         warnings: Vec::new(),
     })
 }
@@ -88,15 +93,16 @@ struct Known<'a> {
 }
 
 impl Known<'_> {
-    fn labels(&self, notes: &mut Notes) -> Vec<LabelFact> {
+    fn labels(&self, notes: &mut Notes) -> (Vec<LabelFact>, Vec<Product>) {
         let file = self.folder.join("labels.toml");
         if !file.exists() {
-            return Vec::new();
+            return Default::default();
         }
         let Some((document, labels)) = read_one::<LabelsFile>(&file, notes) else {
-            return Vec::new();
+            return Default::default();
         };
-        labels::settle(&document, &labels.label, self.people, notes)
+        products::settle(&document, &labels.product, self.people, notes);
+        (labels::settle(&document, &labels.label, self.people, notes), labels.product)
     }
 
     fn replies(&self, notes: &mut Notes) -> Vec<Reply> {
@@ -113,7 +119,7 @@ impl Known<'_> {
         replies
     }
 
-    fn farms(&self, notes: &mut Notes) -> (Vec<Farm>, Vec<Field>) {
+    fn farms(&self, products: &[Product], notes: &mut Notes) -> (Vec<Farm>, Vec<Field>) {
         let (mut farms, mut fields) = (Vec::new(), Vec::new());
         let folder = self.folder.join("farms");
         let files = toml_files(&folder).unwrap_or_else(|error| {
@@ -137,7 +143,7 @@ impl Known<'_> {
             let thresholds = self.farm_thresholds(&document, &farm, notes);
             let mut own: Vec<Field> = Vec::new();
             for draft in drafts {
-                own.extend(draft.settle(&id, &thresholds, &own, notes));
+                own.extend(draft.settle(&id, &thresholds, products, &own, notes));
             }
             fields.append(&mut own);
             farms.push(self.farm(id, farm));
@@ -173,7 +179,7 @@ impl Known<'_> {
 }
 
 /// The TOML files of a folder, in order of name.
-fn toml_files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
+pub(crate) fn toml_files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
     let mut files = Vec::new();
     for entry in std::fs::read_dir(folder)? {
         let path = entry?.path();

@@ -32,6 +32,8 @@ pub struct Person {
     /// Email address: name@host.
     #[schemars(regex(pattern = r"^[^@\s]+@[^@\s]+$"), extend("x-private" = true))]
     pub email: Option<String>,
+    /// Where the person is on Matrix.
+    pub matrix: Option<MatrixPlace>,
     /// Language of the texts.
     #[serde(default)]
     pub language: Language,
@@ -49,6 +51,42 @@ pub struct Person {
     /// IANA time zone, when it is not the desk's.
     #[schemars(with = "Option<crate::schema::Zone>")]
     pub zone: Option<Tz>,
+    /// Number of the person's certification as a pesticide applicator.
+    #[schemars(regex(pattern = r"^[A-Za-z0-9][A-Za-z0-9 ./-]{1,23}$"))]
+    pub certification: Option<String>,
+}
+
+impl Person {
+    /// Where a route reaches the person.
+    pub fn address(&self, route: RouteName) -> Option<&str> {
+        match route {
+            RouteName::Sms => self.phone.as_deref(),
+            RouteName::Matrix => self.matrix.as_ref().map(|matrix| matrix.room.as_str()),
+            RouteName::Email => self.email.as_deref(),
+            RouteName::Webhook => Some(&self.id),
+            RouteName::Console => Some(&self.name),
+        }
+    }
+
+    /// What the person's replies over a route come from.
+    pub fn sender(&self, route: RouteName) -> Option<&str> {
+        match route {
+            RouteName::Matrix => self.matrix.as_ref().map(|matrix| matrix.user.as_str()),
+            _ => self.address(route),
+        }
+    }
+}
+
+/// A person's place on Matrix.
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct MatrixPlace {
+    /// User id: `@NAME:SERVER`.
+    #[schemars(regex(pattern = r"^@[^:\s]+:\S+$"), extend("x-private" = true))]
+    pub user: String,
+    /// Id of the room shared with the desk, not encrypted: `!ID:SERVER`.
+    #[schemars(regex(pattern = r"^!\S+$"), extend("x-private" = true))]
+    pub room: String,
 }
 
 /// What a person does.
@@ -76,6 +114,9 @@ pub enum Language {
 }
 
 impl Language {
+    /// Every language.
+    pub const ALL: [Self; 2] = [Self::English, Self::Spanish];
+
     /// Code as in the book.
     pub const fn code(self) -> &'static str {
         match self {
@@ -93,25 +134,40 @@ impl Language {
 pub enum RouteName {
     /// SMS over an HTTP gateway.
     Sms,
+    /// Chat over Matrix.
+    Matrix,
     /// Email over SMTP.
     Email,
+    /// A signed post to another program.
+    Webhook,
     /// Standard output.
     Console,
 }
 
 impl RouteName {
+    /// Every route.
+    pub const ALL: [Self; 5] = [Self::Sms, Self::Matrix, Self::Email, Self::Webhook, Self::Console];
+
     /// Name as in the book.
     pub const fn name(self) -> &'static str {
         match self {
             Self::Sms => "sms",
+            Self::Matrix => "matrix",
             Self::Email => "email",
+            Self::Webhook => "webhook",
             Self::Console => "console",
         }
     }
 
     /// The route of that name.
     pub fn from_name(name: &str) -> Option<Self> {
-        [Self::Sms, Self::Email, Self::Console].into_iter().find(|route| route.name() == name)
+        Self::ALL.into_iter().find(|route| route.name() == name)
+    }
+
+    /// Whether it ends at the person's phone number: segments count, and consent is needed for
+    /// whatever goes over it.
+    pub const fn is_by_phone(self) -> bool {
+        matches!(self, Self::Sms)
     }
 }
 

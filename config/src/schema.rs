@@ -137,6 +137,8 @@ stand_ins! {
     FieldAcres = number(Acres::MIN, Acres::MAX);
     /// Nitrogen an acre.
     NitrogenPounds = number(PoundsPerAcre::MIN, PoundsPerAcre::MAX);
+    /// An EPA registration number.
+    EpaNumberText = json!({ "type": "string", "pattern": crate::products::EPA_NUMBER });
     /// Thresholds; every row comes from the engine's own declaration.
     OverridesSchema = thresholds();
 }

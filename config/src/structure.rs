@@ -174,7 +174,7 @@ fn clause(text: &str) -> String {
 }
 
 /// The word that a slip of the keyboard most likely meant.
-pub(crate) fn nearest_word<'w>(word: &str, known: &[&'w str]) -> Option<&'w str> {
+pub fn nearest_word<'w>(word: &str, known: &[&'w str]) -> Option<&'w str> {
     const LIKENESS: f64 = 0.8;
     let scored = known.iter().map(|other| (strsim::jaro_winkler(word, other), *other));
     let (score, nearest) = scored.max_by(|(a, _), (b, _)| a.total_cmp(b))?;

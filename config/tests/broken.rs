@@ -165,6 +165,54 @@ broken! {
     label_undated: labels, "label_date = 2026-01-10\n" => "", "labels.toml:1:1: label_date: missing (date of the label)";
 }
 
+const PRODUCT: &str = r#"[[product]]
+name = "Mix 3"
+epa_reg = "123-45"
+ingredients = ["acetochlor"]
+restricted = true
+rate_per_acre = { amount = 1.5, unit = "qt" }
+label_date = 2026-01-10
+confirmed_by = "ida"
+"#;
+
+fn product() -> (&'static str, &'static str) {
+    ("labels.toml", PRODUCT)
+}
+
+broken! {
+    product_by_nobody: product, "\"ida\"" => "\"idaa\"", "labels.toml:8:16: found \"idaa\", no person in people.toml has that id; did you mean \"ida\"?";
+    product_of_no_unit: product, "\"qt\"" => "\"cup\"", "labels.toml:6:40: unit: found \"cup\", want gal, qt, pt, fl-oz, oz or lb";
+}
+
+#[test]
+fn a_registration_number_must_have_the_form_of_one() {
+    let faults = changed("labels.toml", PRODUCT, "123-45", "0123-45");
+    assert!(faults.starts_with("labels.toml:3:11: epa_reg: found \"0123-45\""), "{faults}");
+}
+
+#[test]
+fn a_product_stands_once_and_only_in_a_pass_that_holds_it() {
+    let twice = format!("{PRODUCT}{PRODUCT}");
+    let faults = Sample::new().with("labels.toml", twice).faults();
+    assert_eq!(faults, "labels.toml:10:8: name: \"Mix 3\" stands above already\n");
+    let planned = |names: &str| {
+        let pass = "ingredients = [\"acetochlor\", \"atrazine\"]\n";
+        let farm = FARM.replace(pass, &format!("{pass}products = {names}\n"));
+        Sample::new().with("labels.toml", PRODUCT).with("farms/ridge.toml", farm)
+    };
+    let book = planned("[\"Mix 3\"]").load().unwrap();
+    assert_eq!(book.fields[0].products.pre, ["Mix 3"]);
+    assert!(book.product("Mix 3").unwrap().rate_per_acre.is_some());
+    let faults = planned("[\"Mix 4\"]").faults();
+    assert!(
+        faults.contains("found \"Mix 4\", labels.toml has no product of that name"),
+        "{faults}"
+    );
+    let other = PRODUCT.replace("[\"acetochlor\"]", "[\"acetochlor\", \"paraquat\"]");
+    let faults = planned("[\"Mix 3\"]").with("labels.toml", other).faults();
+    assert!(faults.contains("\"Mix 3\" holds paraquat, which the pass does not"), "{faults}");
+}
+
 #[test]
 fn the_whole_sample_loads() {
     let book = observed().load().unwrap();
@@ -175,7 +223,7 @@ fn the_whole_sample_loads() {
 broken! {
     syntax: service, "zone =" => "zone", "service.toml:3:6: not valid TOML: key with no value, expected `=`";
     unknown_key_near: farm, "depth_in" => "dept_in", "farms/ridge.toml:14:1: depth_in: missing (target planting depth)\nfarms/ridge.toml:17:1: dept_in: unknown key; did you mean depth_in?";
-    unknown_key_far: people, "name = \"Ida\"" => "name = \"Ida\"\nhobby = \"x\"", "people.toml:4:1: hobby: unknown key; known here are consent, email, id, language, name, phone, quiet, role, routes, urgent_at_night, zone";
+    unknown_key_far: people, "name = \"Ida\"" => "name = \"Ida\"\nhobby = \"x\"", "people.toml:4:1: hobby: unknown key; known here are certification, consent, email, id, language, matrix, name, phone, quiet, role, routes, urgent_at_night, zone";
     wrong_type: farm, "acres = 80" => "acres = \"80\"", "farms/ridge.toml:10:9: acres: found text, want a number";
     out_of_range: farm, "latitude = 42.1" => "latitude = 421", "farms/ridge.toml:8:12: latitude: found 421, want -90 to 90";
     no_number: farm, "acres = 80" => "acres = nan", "farms/ridge.toml:10:9: found no plain number, want one";
@@ -216,7 +264,7 @@ broken! {
     no_phone_for_sms: people, "phone = \"+15155550121\"\n" => "", "people.toml:11:11: routes: sms needs the person's phone";
     route_not_set_up: people, "[\"sms\"]" => "[\"sms\", \"email\"]", "people.toml:12:18: routes: email is not set up; want [routes.email] in service.toml\npeople.toml:12:18: routes: email needs the person's email";
     no_route: people, "[\"console\"]" => "[]", "people.toml:5:10: routes: found an empty list, want at least one item and none twice";
-    advisor_by_text_only: people, "[\"console\"]" => "[\"sms\"]\nphone = \"+15155550111\"", "people.toml:5:10: routes: an advisor needs email or console, the digest fits no text";
+    advisor_by_text_only: people, "[\"console\"]" => "[\"sms\"]\nphone = \"+15155550111\"", "people.toml:5:10: routes: an advisor needs email, matrix, webhook or console, the digest fits no text";
     quiet_for_no_time: people, "routes = [\"sms\"]" => "routes = [\"sms\"]\nquiet = { from = \"21:00\", until = \"21:00\" }", "people.toml:13:35: until: the same as from; want two different times";
     quiet_past_the_clock: people, "routes = [\"sms\"]" => "routes = [\"sms\"]\nquiet = { from = \"21:00\", until = \"24:00\" }", "people.toml:13:35: until: found \"24:00\", want first minute that is not quiet any more, HH:MM on a 24-hour clock";
     no_such_grower: farm, "[\"orrin\"]" => "[\"orin\"]", "farms/ridge.toml:3:12: found \"orin\", no person in people.toml has that id; did you mean \"orrin\"?";
@@ -230,6 +278,8 @@ broken! {
     pounds_without_a_pass: farm, "planted = 2026-05-01" => "sidedressed_lb_per_acre = 90", "farms/ridge.toml:30:27: sidedressed_lb_per_acre: no pass goes with it; want sidedressed as well";
     two_fields_too_like: farm, "[[field]]" => "[[field]]\nname = \"north\"\nlatitude = 42\nlongitude = -93\nacres = 9\ntexture = \"loam\"\norganic_matter_percent = 3\n[[field]]", "farms/ridge.toml:14:8: name: \"North\" is too like \"north\" above";
     field_without_a_place: farm, "latitude = 42.1\n" => "", "farms/ridge.toml:6:1: field \"North\": missing latitude";
+    token_in_the_clear: service, "[routes.console]" => "[routes.matrix]\nhomeserver = \"http://chat.example:8008\"\ntoken = { env = \"X\" }\n[routes.console]", "service.toml:8:14: homeserver: http would show the token to everybody on the way; want https, or a server on this machine";
+    room_of_two: people, "routes = [\"console\"]\n\n[[person]]\n" => "routes = [\"console\"]\nmatrix = { user = \"@ida:farm.test\", room = \"!a:farm.test\" }\n\n[[person]]\nmatrix = { user = \"@orrin:farm.test\", room = \"!a:farm.test\" }\n", "people.toml:9:10: matrix: also the user or room of \"ida\"; replies could not be told apart";
 }
 
 #[test]

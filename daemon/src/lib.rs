@@ -1,10 +1,13 @@
 //! The furrowbell service as a library; `main.rs` only chooses a command.
 
+pub mod calendar;
 pub mod clock;
 pub mod commands;
+pub mod inbox;
 pub mod lifecycle;
-pub mod outbox;
+pub mod links;
 pub mod pages;
+pub mod records;
 pub mod replies;
 pub mod rounds;
 pub mod routes;

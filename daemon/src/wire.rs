@@ -1,6 +1,7 @@
 //! From a book to a desk that can turn rounds.
 
 use crate::clock::{Clock, Ids};
+use crate::links::Links;
 use crate::pages::Figures;
 use crate::rounds::Desk;
 use crate::rounds::past::Past;
@@ -47,10 +48,18 @@ pub enum Outside {
 /// Makes a desk: routes, weather, wording, all over one record and one clock.
 pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow::Result<Desk> {
     let schedule = Schedule::parse(&book.service.rounds.digest)?;
-    let wording = Wording::load()?;
+    let wording = Wording::of_book(&book.wording)?;
+    for fault in wording.unused() {
+        tracing::warn!("{fault}");
+    }
     let routes = routes(&book, outside)?;
     let weather = sources(&book, &clock, outside)?;
     let texts_per_s = book.service.sending.texts_per_s;
+    let pace = match outside {
+        Outside::Real => routes.keys().map(|name| (*name, Limiter::new(texts_per_s))).collect(),
+        Outside::Pretended => BTreeMap::new(),
+    };
+    let links = links(&book, outside)?;
     Ok(Desk {
         digest_schedule: Arc::new(schedule),
         store,
@@ -61,11 +70,15 @@ pub fn desk(book: Book, store: Store, clock: Clock, outside: Outside) -> anyhow:
         agenda: Arc::default(),
         past: Arc::new(Past::of(&book, clock.now().year())),
         kept: Arc::new(Kept::default()),
-        pace: (outside == Outside::Real).then(|| Limiter::new(texts_per_s)),
+        pace: Arc::new(pace),
+        pauses: Arc::default(),
         looked: Arc::default(),
         figures: Arc::new(Figures::new(clock.now())),
         came_in: Arc::new(Notify::new()),
-        to_send: Arc::new(Notify::new()),
+        reply_came: Arc::default(),
+        to_send: Arc::default(),
+        reported: Arc::default(),
+        links: links.map(Arc::new),
         book: Arc::new(book),
         clock,
     })
@@ -82,8 +95,7 @@ pub async fn store(book: &Book) -> anyhow::Result<Store> {
 fn routes(book: &Book, outside: Outside) -> anyhow::Result<BTreeMap<RouteName, Route>> {
     let settings = &book.service.routes;
     if outside == Outside::Pretended {
-        let names = [RouteName::Sms, RouteName::Email, RouteName::Console];
-        return Ok(names.map(|name| (name, Route::Pretended(name))).into());
+        return Ok(RouteName::ALL.map(|name| (name, Route::Pretended(name))).into());
     }
     let mut routes = BTreeMap::new();
     if let Some(sms) = &settings.sms {
@@ -98,14 +110,35 @@ fn routes(book: &Book, outside: Outside) -> anyhow::Result<BTreeMap<RouteName, R
         let client = http(book, timeout, reqwest::redirect::Policy::none())?;
         routes.insert(RouteName::Sms, Route::sms(sms, secret.as_ref(), client)?);
     }
+    if let Some(matrix) = &settings.matrix {
+        let token = secret(book, &matrix.token)?;
+        let timeout = Duration::from_secs(matrix.timeout_s.into());
+        let client = http(book, timeout, reqwest::redirect::Policy::none())?;
+        routes.insert(RouteName::Matrix, Route::matrix(matrix, &token, client)?);
+    }
     if let Some(email) = &settings.email {
         let password = email.password.as_ref().map(|source| secret(book, source)).transpose()?;
         routes.insert(RouteName::Email, Route::email(email, password.as_ref())?);
+    }
+    if let Some(webhook) = &settings.webhook {
+        let keys = secret(book, &webhook.secret)?;
+        let timeout = Duration::from_secs(webhook.timeout_s.into());
+        let client = http(book, timeout, reqwest::redirect::Policy::none())?;
+        routes.insert(RouteName::Webhook, Route::webhook(webhook, &keys, client)?);
     }
     if settings.console.is_some() {
         routes.insert(RouteName::Console, Route::console());
     }
     Ok(routes)
+}
+
+fn links(book: &Book, outside: Outside) -> anyhow::Result<Option<Links>> {
+    match &book.service.public {
+        Some(public) if outside == Outside::Real => {
+            Ok(Some(Links::new(&public.url, secret(book, &public.secret)?)))
+        }
+        _ => Ok(None),
+    }
 }
 
 fn sources(book: &Book, clock: &Clock, outside: Outside) -> anyhow::Result<Sources> {

@@ -4,6 +4,8 @@ pub mod binary;
 pub mod books;
 pub mod databases;
 pub mod gateway;
+pub mod homeserver;
+pub mod peer;
 pub mod weather_service;
 
 use std::time::{Duration, Instant};

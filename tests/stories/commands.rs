@@ -9,7 +9,7 @@ use std::path::Path;
 use std::time::Duration;
 use tempfile::TempDir;
 
-const COMMANDS: [&str; 12] = [
+const COMMANDS: [&str; 13] = [
     "run",
     "check",
     "rehearse",
@@ -21,6 +21,7 @@ const COMMANDS: [&str; 12] = [
     "people",
     "send-test",
     "weather",
+    "wording",
     "schema",
 ];
 

@@ -82,19 +82,30 @@ pub enum Command {
                       furrowbell record \"North 80\" rain 0.6\n  furrowbell record \"North 80\" stage V4"
     )]
     Record(record::RecordArgs),
+    /// Show the records of herbicide passes, export them or put one right.
+    #[command(
+        after_help = "Examples:\n  furrowbell records --missing\n  furrowbell records --from \
+                      2026-04-01 --csv records.csv --html records.html\n  furrowbell records set \
+                      \"North 80\" 2026-05-12 amount \"24 gal\""
+    )]
+    Records(records::RecordsArgs),
     /// Print the digest as it would read now, or one that was sent.
     #[command(after_help = "Example: furrowbell digest --book config/demo --html > digest.html")]
     Digest(digest::DigestArgs),
     /// List texts and what became of them.
     #[command(after_help = "Example: furrowbell texts --person hank --state expired")]
     Texts(texts::TextsArgs),
-    /// List people, how they are reached and whether they agreed.
+    /// List people, how they are reached and whether they agreed; decide what a reply left open.
     People(people::PeopleArgs),
     /// Send one short test text to a person over a route.
     #[command(after_help = "Example: furrowbell send-test advisor --route email")]
     SendTest(send_test::SendTestArgs),
     /// How the weather sources stand, and years of daily weather of the book's places.
     Weather(weather::WeatherArgs),
+    /// Print every text as it would read on a phone, the book's own beside the shipped ones.
+    #[command(after_help = "Examples:\n  furrowbell wording seedbed --language en --book BOOK\n  \
+                      furrowbell wording seedbed --language en --templates")]
+    Wording(wording::WordingArgs),
     /// Print the JSON Schema of the book's files.
     #[command(after_help = "Example: furrowbell schema service > service.schema.json")]
     Schema(schema::SchemaArgs),
@@ -183,16 +194,18 @@ fn zoned(at: DateTime<Utc>, zone: Tz) -> String {
 pub async fn run(cli: Cli) -> Result<(), Failure> {
     match cli.command {
         Command::Run(args) => run::run(args).await,
-        Command::Check(args) => check::run(&args),
+        Command::Check(args) => check::run(&args).await,
         Command::Rehearse(args) => rehearse::run(args).await,
         Command::Show(args) => show::run(args).await,
         Command::Why(args) => why::run(args).await,
         Command::Record(args) => record::run(args).await,
+        Command::Records(args) => records::run(args).await,
         Command::Digest(args) => digest::run(args).await,
         Command::Texts(args) => texts::run(args).await,
         Command::People(args) => people::run(args).await,
         Command::SendTest(args) => send_test::run(args).await,
         Command::Weather(args) => weather::run(args).await,
+        Command::Wording(args) => wording::run(&args),
         Command::Schema(args) => schema::run(&args),
     }
 }
@@ -205,6 +218,7 @@ mod on_weeds;
 mod pedigree;
 pub mod people;
 pub mod record;
+pub mod records;
 pub mod rehearse;
 pub mod run;
 pub mod schema;
@@ -214,6 +228,7 @@ pub mod texts;
 pub mod weather;
 mod weather_status;
 pub mod why;
+pub mod wording;
 
 #[cfg(test)]
 mod tests {

@@ -80,6 +80,7 @@ pub async fn run(args: RehearseArgs) -> Result<(), Failure> {
         files.forecast_days = days;
     }
     let (from, to) = span(&book, &args)?;
+    agreed_by(&mut book, from);
     let zone = book.service.zone;
     let folder = tempfile::Builder::new().prefix("furrowbell-rehearsal-").tempdir()?;
     let url = format!("sqlite:{}", folder.path().join("rehearsal.db").display());
@@ -117,6 +118,13 @@ fn span(book: &Book, args: &RehearseArgs) -> Result<(NaiveDate, NaiveDate), Fail
         return Err(Failure::Fault(format!("--from {from} lies after --to {to}")));
     }
     Ok((from, to))
+}
+
+/// A past spring is played with the people of today: who has agreed since counts as agreed then.
+fn agreed_by(book: &mut Book, first: NaiveDate) {
+    for consent in book.people.iter_mut().filter_map(|person| person.consent.as_mut()) {
+        consent.date = consent.date.min(first);
+    }
 }
 
 fn opening(desk: &Desk, from: NaiveDate, to: NaiveDate) -> String {
@@ -170,7 +178,7 @@ impl Stage<'_> {
                 self.show_text(&queued).await?;
             }
             let mut next = desk.next_turn(now);
-            if let Some(due) = desk.store.next_due(now).await? {
+            if let Some(due) = desk.store.next_due(None, now).await? {
                 next = next.min(due.max(now + TimeDelta::seconds(1)));
             }
             if let Some(reply) = replies.last() {

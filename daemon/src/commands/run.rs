@@ -1,11 +1,12 @@
 //! `furrowbell run`: the service.
 
 use super::Failure;
-use crate::clock::{Clock, Ids};
+use crate::clock::Clock;
+use crate::inbox::Recorded;
 use crate::lifecycle::{self, End, Signals, Wish};
-use crate::pages::{self, Hook, InboundMessage, Inbox, Pages, ReceiptHook};
+use crate::pages::{self, Hook, Pages, ReceiptHook};
 use crate::rounds::Desk;
-use crate::store::{Inbound, Receipt, Store};
+use crate::routes::Route;
 use crate::wire::{self, Outside};
 use clap::{Args, ValueEnum};
 use furrowbell_config::Book;
@@ -47,6 +48,8 @@ const LONGEST_SLEEP: Duration = Duration::from_secs(30);
 const FIRST_PULL: Duration = Duration::from_mins(1);
 /// Wait after a round that failed as a whole, such as when the database was away.
 const AFTER_TROUBLE: chrono::TimeDelta = chrono::TimeDelta::seconds(30);
+/// Wait after replies could not be read.
+const AFTER_A_MISS: Duration = Duration::from_secs(1);
 
 /// Shortest time between two rounds that new forecasts start.
 const GATHER: chrono::TimeDelta = chrono::TimeDelta::minutes(5);
@@ -68,15 +71,26 @@ pub async fn run(args: RunArgs) -> Result<(), Failure> {
     let mut signals = Signals::listen()?;
     let stop = CancellationToken::new();
     let mut tasks = JoinSet::new();
+    for route in desk.routes.keys() {
+        tasks.spawn(listen(desk.clone(), *route, stop.clone()));
+    }
+    let own = pages::router(pages(&desk, hook, receipts));
+    let (reloaded, desks) = watch::channel(desk);
     if let Some(listener) = listener {
-        let router = pages::router(pages(&desk, hook, receipts));
+        let router = own.merge(pages::public::router(desks.clone()));
         tasks.spawn(serve(listener, router, stop.clone()));
     }
-    let (reloaded, desks) = watch::channel(desk);
     tasks.spawn(keep_pulling(desks.clone(), stop.clone()));
     tasks.spawn(keep_observing(desks.clone(), stop.clone()));
+    tasks.spawn(keep_answering(desks.clone(), stop.clone()));
     tasks.spawn(keep_turning(desks.clone(), stop.clone()));
-    tasks.spawn(keep_sending(desks, stop.clone()));
+    for route in RouteName::ALL {
+        let window = desks.borrow().routes.get(&route).map_or(1, Route::window);
+        for _ in 0..window {
+            tasks.spawn(keep_sending(desks.clone(), route, stop.clone()));
+        }
+    }
+    tasks.spawn(keep_falling_back(desks, stop.clone()));
     lifecycle::notify(NotifyState::Ready);
     tracing::info!("running");
 
@@ -128,48 +142,24 @@ fn receipt_hook(desk: &Desk) -> Result<Option<ReceiptHook>, Failure> {
     Ok(Some(hook.map_err(|fault| Failure::Fault(fault.to_string()))?))
 }
 
-fn pages(desk: &Desk, hook: Option<Hook>, receipts: Option<ReceiptHook>) -> Pages<StoredReplies> {
+fn inbox(desk: &Desk) -> Recorded {
+    Recorded {
+        store: desk.store.clone(),
+        ids: desk.ids.clone(),
+        figures: desk.figures.clone(),
+        came_in: desk.reply_came.clone(),
+        reported: desk.reported.clone(),
+    }
+}
+
+fn pages(desk: &Desk, hook: Option<Hook>, receipts: Option<ReceiptHook>) -> Pages<Recorded> {
     Pages {
-        inbox: StoredReplies { store: desk.store.clone(), ids: desk.ids.clone() },
+        inbox: inbox(desk),
         clock: desk.clock.clone(),
         figures: desk.figures.clone(),
         round_every: chrono::TimeDelta::minutes(desk.book.service.rounds.every_minutes.into()),
         hook,
         receipts,
-        reported: desk.to_send.clone(),
-        arrived: desk.came_in.clone(),
-    }
-}
-
-/// Keeps posted replies in the record.
-struct StoredReplies {
-    store: Store,
-    ids: Ids,
-}
-
-impl Inbox for StoredReplies {
-    type Error = crate::store::Error;
-
-    async fn store(&self, message: InboundMessage) -> Result<bool, Self::Error> {
-        let inbound = Inbound {
-            id: self.ids.make(),
-            route: RouteName::Sms,
-            provider_id: message.provider_id,
-            sender: message.from,
-            body: message.text,
-            received_at: message.received_at,
-            handled_at: None,
-            outcome: None,
-        };
-        self.store.receive(&inbound).await
-    }
-
-    async fn store_receipt(&self, receipt: Receipt) -> Result<bool, Self::Error> {
-        self.store.record_receipt(&receipt).await
-    }
-
-    async fn reachable(&self) -> bool {
-        self.store.ping().await.is_ok()
     }
 }
 
@@ -183,18 +173,23 @@ fn start_log(form: LogForm) {
     }
 }
 
-/// Puts a changed book in force, or keeps the old one and says why. The database, the listening
-/// address and the reply hook stay as they were.
+/// Puts a changed book in force, or keeps the old one and says why. The database, the routes, the
+/// listening address and its hooks stay as they were.
 fn reload(folder: &std::path::Path, desks: &watch::Sender<Desk>) {
     let made = Book::load(folder).map_err(anyhow::Error::from).and_then(|book| {
         let old = desks.borrow();
         let desk = wire::desk(book, old.store.clone(), old.clock.clone(), Outside::Real)?;
         Ok(Desk {
             kept: old.kept.clone(),
+            routes: old.routes.clone(),
+            pace: old.pace.clone(),
+            pauses: old.pauses.clone(),
             looked: old.looked.clone(),
             figures: old.figures.clone(),
             came_in: old.came_in.clone(),
+            reply_came: old.reply_came.clone(),
             to_send: old.to_send.clone(),
+            reported: old.reported.clone(),
             ids: old.ids.clone(),
             ..desk
         })
@@ -278,6 +273,31 @@ async fn keep_observing(mut desks: watch::Receiver<Desk>, stop: CancellationToke
     }
 }
 
+/// Replies have a task of their own: a STOP is in force within a second, whatever a round is at.
+async fn keep_answering(desks: watch::Receiver<Desk>, stop: CancellationToken) {
+    loop {
+        let desk = desks.borrow().clone();
+        let wait = match desk.answer_inbound(desk.clock.now()).await {
+            Ok(handled) => {
+                if handled > 0 {
+                    desk.to_send.ring_all();
+                    desk.came_in.notify_one();
+                }
+                LONGEST_SLEEP
+            }
+            Err(error) => {
+                tracing::error!("replies were not handled: {error:#}");
+                AFTER_A_MISS
+            }
+        };
+        tokio::select! {
+            () = stop.cancelled() => return,
+            () = desk.reply_came.notified() => {}
+            () = tokio::time::sleep(wait) => {}
+        }
+    }
+}
+
 async fn keep_turning(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
     // After an outage the stored forecast is old; advice that rests on it can wait for the first
     // pull, though not for ever.
@@ -308,17 +328,41 @@ async fn keep_turning(mut desks: watch::Receiver<Desk>, stop: CancellationToken)
     }
 }
 
-async fn keep_sending(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
+async fn listen(desk: Desk, route: RouteName, stop: CancellationToken) {
+    if let Some(route) = desk.routes.get(&route) {
+        route.listen(&inbox(&desk), &desk.clock, &stop).await;
+    }
+}
+
+async fn keep_sending(mut desks: watch::Receiver<Desk>, route: RouteName, stop: CancellationToken) {
     loop {
         let desk = desks.borrow_and_update().clone();
-        if let Err(error) = desk.send_due(&stop).await {
-            tracing::error!("sending failed: {error:#}");
+        if let Err(error) = desk.send_over(route, &stop).await {
+            tracing::error!(route = route.name(), "sending failed: {error:#}");
         }
-        let next = desk.next_send().await.unwrap_or(desk.clock.now() + AFTER_TROUBLE);
+        let next = desk.next_send(route).await.unwrap_or(desk.clock.now() + AFTER_TROUBLE);
         tokio::select! {
             () = stop.cancelled() => return,
             () = sleep_until(&desk, next) => {}
-            () = desk.to_send.notified() => {}
+            () = desk.to_send.rung(route) => {}
+            changed = desks.changed() => if changed.is_err() { return },
+        }
+    }
+}
+
+/// Looks for texts that did not arrive: when a receipt came, and each minute, since one may stay
+/// away.
+async fn keep_falling_back(mut desks: watch::Receiver<Desk>, stop: CancellationToken) {
+    loop {
+        let desk = desks.borrow_and_update().clone();
+        let now = desk.clock.now();
+        if let Err(error) = desk.fall_back(now).await {
+            tracing::error!("texts that did not arrive were not looked for: {error:#}");
+        }
+        tokio::select! {
+            () = stop.cancelled() => return,
+            () = sleep_until(&desk, now + chrono::TimeDelta::minutes(1)) => {}
+            () = desk.reported.notified() => {}
             changed = desks.changed() => if changed.is_err() { return },
         }
     }

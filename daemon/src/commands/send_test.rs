@@ -2,7 +2,7 @@
 
 use super::{BookArg, Failure};
 use crate::clock::{Clock, Ids};
-use crate::routes::{Outcome, Outgoing};
+use crate::routes::{About, Outcome, Outgoing};
 use crate::wire::{self, Outside};
 use chrono::TimeDelta;
 use clap::Args;
@@ -21,7 +21,8 @@ pub struct SendTestArgs {
 }
 
 fn route(word: &str) -> Result<RouteName, String> {
-    RouteName::from_name(word).ok_or_else(|| "the routes are sms, email and console".to_owned())
+    let known = RouteName::ALL.map(RouteName::name).join(", ");
+    RouteName::from_name(word).ok_or_else(|| format!("the routes are {known}"))
 }
 
 /// Sends the text and says what became of it.
@@ -32,8 +33,11 @@ pub async fn run(args: SendTestArgs) -> Result<(), Failure> {
     let route = route.ok_or_else(|| Failure::Fault(format!("{} has no route", person.id)))?;
     let store = wire::store(&book).await?;
     let desk = wire::desk(book, store, Clock::System, Outside::Real)?;
-    if person.consent.is_none() || desk.stopped().await?.contains(&person.id) {
-        let why = format!("{} has not agreed to texts, or sent STOP; nothing was sent", person.id);
+    if person.consent.is_none() || desk.silenced(desk.clock.now()).await?.contains_key(&person.id) {
+        let why = format!(
+            "{} has not agreed to texts, or texts are held; see `furrowbell people`. Nothing was sent",
+            person.id
+        );
         return Err(Failure::Fault(why));
     }
     let to = desk.address(&person.id, route);
@@ -55,6 +59,8 @@ pub async fn run(args: SendTestArgs) -> Result<(), Failure> {
             html: None,
             expires_at: now + TimeDelta::hours(1),
             now,
+            about: About::reply_to(person.id.clone()),
+            maybe_since: None,
         })
         .await;
     match outcome {

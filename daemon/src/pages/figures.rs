@@ -121,7 +121,7 @@ impl Figures {
     }
 
     /// Counts a reply that came in for the first time.
-    pub(super) fn reply(&self) {
+    pub(crate) fn reply(&self) {
         self.replies.fetch_add(1, Ordering::Relaxed);
     }
 
@@ -137,7 +137,7 @@ impl Figures {
 
     /// All of it in the text format that Prometheus reads (exposition format 0.0.4). What is not
     /// known yet is left out.
-    pub(super) fn prometheus(&self, now: DateTime<Utc>) -> String {
+    pub(crate) fn prometheus(&self, now: DateTime<Utc>) -> String {
         let mut page = String::new();
         let count = |counter: &AtomicU64| counter.load(Ordering::Relaxed).to_string();
         let age = |mark: &Mark| mark.get().map(|at| (now - at).num_seconds().to_string());

@@ -1,6 +1,7 @@
 //! Whether the service does its work.
 
-use super::{Inbox, Pages};
+use super::Pages;
+use crate::inbox::Inbox;
 use axum::Json;
 use axum::extract::State;
 use axum::http::StatusCode;

@@ -1,10 +1,12 @@
 //! Replies posted by the SMS gateway. A reply is on record before the gateway hears yes, since
 //! many gateways never post again what was answered with 2xx.
 
-use super::{InboundMessage, Inbox, Pages};
+use super::Pages;
+use crate::inbox::{InboundMessage, Inbox};
 use axum::body::to_bytes;
 use axum::extract::{Request, State};
 use axum::http::{HeaderMap, HeaderName, StatusCode, header};
+use furrowbell_config::people::RouteName;
 use furrowbell_config::service::{Inbound, Secret};
 use secrecy::ExposeSecret;
 use serde_json::Value;
@@ -78,14 +80,9 @@ pub(super) async fn sms<I: Inbox>(
         return StatusCode::BAD_REQUEST;
     };
     let received_at = pages.clock.now();
-    match pages.inbox.store(InboundMessage { from, text, provider_id, received_at }).await {
-        Ok(new) => {
-            if new {
-                pages.figures.reply();
-                pages.arrived.notify_one();
-            }
-            StatusCode::NO_CONTENT
-        }
+    let route = RouteName::Sms;
+    match pages.inbox.store(InboundMessage { route, from, text, provider_id, received_at }).await {
+        Ok(_) => StatusCode::NO_CONTENT,
         Err(error) => {
             tracing::error!(%error, "a reply could not be stored; the gateway was asked to repeat it");
             StatusCode::SERVICE_UNAVAILABLE

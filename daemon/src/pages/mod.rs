@@ -3,6 +3,7 @@
 mod figures;
 mod health;
 mod hooks;
+pub mod public;
 mod receipts;
 mod verify;
 
@@ -11,52 +12,16 @@ pub use hooks::{Hook, HookFault};
 pub use receipts::ReceiptHook;
 
 use crate::clock::Clock;
-use crate::store::Receipt;
+use crate::inbox::Inbox;
 use axum::Router;
 use axum::extract::State;
 use axum::http::header;
 use axum::response::IntoResponse;
 use axum::routing::{get, post};
-use chrono::{DateTime, TimeDelta, Utc};
-use std::future::Future;
+use chrono::TimeDelta;
 use std::sync::Arc;
 use tokio::net::TcpListener;
-use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
-
-/// A reply as a gateway posted it.
-#[derive(Clone, PartialEq, Eq)]
-pub struct InboundMessage {
-    /// Sender's number, E.164.
-    pub from: String,
-    /// The text, as it came.
-    pub text: String,
-    /// The gateway's id, by which a repeat is known.
-    pub provider_id: Option<String>,
-    /// When it came, by the service's clock.
-    pub received_at: DateTime<Utc>,
-}
-
-/// Keeps what comes in.
-pub trait Inbox: Send + Sync + 'static {
-    /// Why it could not be kept. The text of the error holds neither number nor message.
-    type Error: std::error::Error + Send;
-
-    /// Keeps a reply for good; false when it was there already.
-    fn store(
-        &self,
-        message: InboundMessage,
-    ) -> impl Future<Output = Result<bool, Self::Error>> + Send;
-
-    /// Keeps a receipt for good; false when it was there already.
-    fn store_receipt(
-        &self,
-        receipt: Receipt,
-    ) -> impl Future<Output = Result<bool, Self::Error>> + Send;
-
-    /// Whether the database answers.
-    fn reachable(&self) -> impl Future<Output = bool> + Send;
-}
 
 /// Everything the pages need.
 pub struct Pages<I> {
@@ -72,10 +37,6 @@ pub struct Pages<I> {
     pub hook: Option<Hook>,
     /// How receipts come in; without it there is no hook for them.
     pub receipts: Option<ReceiptHook>,
-    /// Woken by each new receipt, after it was stored.
-    pub reported: Arc<Notify>,
-    /// Woken by each new reply, after it was stored.
-    pub arrived: Arc<Notify>,
 }
 
 /// The pages at their addresses.

@@ -1,7 +1,8 @@
 //! Receipts posted by the SMS gateway: what became of texts it took.
 
 use super::hooks::{BODY_LIMIT, Posted};
-use super::{HookFault, Inbox, Pages, verify};
+use super::{HookFault, Pages, verify};
+use crate::inbox::Inbox;
 use crate::store::Receipt;
 use axum::body::to_bytes;
 use axum::extract::{Request, State};
@@ -59,12 +60,7 @@ pub(super) async fn sms<I: Inbox>(
     }
     let receipt = Receipt { route: RouteName::Sms, provider_id, state, at };
     match pages.inbox.store_receipt(receipt).await {
-        Ok(new) => {
-            if new {
-                pages.reported.notify_one();
-            }
-            StatusCode::NO_CONTENT
-        }
+        Ok(_) => StatusCode::NO_CONTENT,
         Err(error) => {
             tracing::error!(%error, "a receipt could not be stored; the gateway was asked to repeat it");
             StatusCode::SERVICE_UNAVAILABLE

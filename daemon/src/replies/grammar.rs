@@ -255,7 +255,7 @@ fn command(text: &str) -> Reply {
     match words.as_slice() {
         [] if text.trim() == "?" => return Reply::Help,
         ["help" | "info" | "ayuda"] | ["help" | "info", "please"] => return Reply::Help,
-        ["start" | "unstop" | "yes" | "resume"] | ["start" | "yes", "please"] => {
+        ["start" | "unstop" | "yes" | "si" | "resume"] | ["start" | "yes", "please"] => {
             return Reply::Start;
         }
         ["why", ..] | ["por", "que", ..] => return Reply::Why,

@@ -8,4 +8,5 @@ pub mod dates;
 pub mod fields;
 pub mod grammar;
 mod opt_out;
+pub mod record_item;
 mod words;

@@ -6,7 +6,8 @@ use crate::replies::answer::{
 };
 use crate::replies::grammar::Pass;
 use crate::store::{
-    Consent, ConsentState, Ending, Handling, Inbound, Notice, Record, Text, TextKind, Via,
+    Consent, ConsentState, Ending, Handling, Inbound, Notice, Record, RecordStep, Text, TextKind,
+    Via,
 };
 use crate::wording::answers::{Answer as Said, Pass as SaidPass};
 use crate::wording::text::{FieldRef, TextInput};
@@ -20,7 +21,9 @@ use furrowbell_engine::journal::Entry;
 /// How long a text may be answered by a bare DONE.
 const QUESTION_STANDS: TimeDelta = TimeDelta::days(45);
 /// How long an answer makes sense.
-const ANSWER_STANDS: TimeDelta = TimeDelta::days(1);
+pub(super) const ANSWER_STANDS: TimeDelta = TimeDelta::days(1);
+/// How late the confirmation of a STOP may come (47 CFR 64.1200(a)(12)).
+const CONFIRMATION_STANDS: TimeDelta = TimeDelta::minutes(5);
 
 /// Outcome of a reply from nobody in the book.
 pub(super) const UNKNOWN_SENDER: &str = "unknown sender";
@@ -31,16 +34,42 @@ pub(super) const NOT_UNDERSTOOD: &str = "not understood";
 const ASKED_BACK: &str = "asked back";
 
 impl Desk {
-    /// Handles every reply that is on record and not handled yet.
-    pub(super) async fn answer_inbound(&self, now: DateTime<Utc>) -> anyhow::Result<()> {
+    /// Handles every reply that is on record and not handled yet; says how many it was. One that
+    /// cannot be handled does not keep a STOP behind it waiting.
+    pub async fn answer_inbound(&self, now: DateTime<Utc>) -> anyhow::Result<usize> {
+        let mut handled = 0;
         for inbound in self.store.unhandled().await? {
-            let handling = self.handling(&inbound, now).await?;
-            let outcome = handling.outcome.clone();
-            if self.store.handle(&inbound.id, &handling, now).await? {
-                tracing::info!(reply = inbound.id, outcome, "handled");
+            match self.answer_one(&inbound, now).await {
+                Ok(taken) => handled += usize::from(taken),
+                Err(error) => {
+                    tracing::error!(reply = inbound.id, "a reply was not handled: {error:#}");
+                }
             }
         }
-        Ok(())
+        Ok(handled)
+    }
+
+    async fn answer_one(&self, inbound: &Inbound, now: DateTime<Utc>) -> anyhow::Result<bool> {
+        let mut handling = self.handling(inbound, now).await?;
+        if handling.consent.is_none() && self.is_stopped(inbound).await? {
+            handling.replies.clear();
+        }
+        let outcome = handling.outcome.clone();
+        let taken = self.store.handle(&inbound.id, &handling, now).await?;
+        if taken {
+            tracing::info!(reply = inbound.id, outcome, "handled");
+        }
+        Ok(taken)
+    }
+
+    /// Whether whoever wrote has sent STOP, so that even an answer would be one text too many.
+    async fn is_stopped(&self, inbound: &Inbound) -> anyhow::Result<bool> {
+        let Some(person) = self.sender_of(inbound) else { return Ok(false) };
+        let blocks = self.store.consent_blocks().await?;
+        Ok(blocks.iter().any(|block| {
+            block.person == person.id
+                && matches!(block.state, ConsentState::Stop | ConsentState::Hold)
+        }))
     }
 
     async fn handling(&self, inbound: &Inbound, now: DateTime<Utc>) -> anyhow::Result<Handling> {
@@ -64,20 +93,28 @@ impl Desk {
             })
             .collect();
         let effects = answer::respond(&inbound.body, &asked_back, &own, &open, today);
+        if effects.answer == Answer::NotUnderstood
+            && let Some(handling) = self.record_answer(person, inbound, now).await?
+        {
+            return Ok(handling);
+        }
         let text = self.said(person, &effects.answer, today).await?;
         let replies = text.map(|body| self.reply_text(person, body, &effects, inbound, now));
         Ok(Handling {
             records: self.records(&effects.entries, person, inbound, now),
-            consent: effects.consent.map(|wish| self.consent_line(wish, person, inbound)),
+            consent: effects.consent.map(|wish| self.consent_line(wish, person, inbound, now)),
             answers: effects.closes,
             replies: replies.into_iter().collect(),
+            record_step: RecordStep::default(),
             outcome: outcome(&effects.answer).to_owned(),
         })
     }
 
     /// Who wrote, if the book knows them.
     pub(super) fn sender_of(&self, inbound: &Inbound) -> Option<&Person> {
-        let wrote = |person: &&Person| person.phone.as_deref() == Some(inbound.sender.as_str());
+        let wrote = |person: &&Person| {
+            person.sender(inbound.route).is_some_and(|sender| sender == inbound.sender)
+        };
         self.book.people.iter().find(wrote)
     }
 
@@ -148,19 +185,29 @@ impl Desk {
         entries.iter().enumerate().map(record).collect()
     }
 
-    fn consent_line(&self, wish: Wish, person: &Person, inbound: &Inbound) -> Consent {
-        let (state, how) = match wish {
-            Wish::Stop => (ConsentState::Stop, "reply"),
-            Wish::Start => (ConsentState::Start, "reply"),
-            Wish::HoldForAdvisor => (ConsentState::Stop, "maybe stop; a person decides"),
+    fn consent_line(
+        &self,
+        wish: Wish,
+        person: &Person,
+        inbound: &Inbound,
+        now: DateTime<Utc>,
+    ) -> Consent {
+        let state = match wish {
+            Wish::Stop => ConsentState::Stop,
+            Wish::Start => ConsentState::Start,
+            Wish::HoldForAdvisor => ConsentState::Hold,
         };
         Consent {
             id: self.ids.make(),
             person: person.id.clone(),
             state,
             at: inbound.received_at,
-            how: how.to_owned(),
+            recorded_at: now,
+            how: "reply".to_owned(),
             wording: inbound.body.clone(),
+            route: Some(inbound.route),
+            address: Some(inbound.sender.clone()),
+            decided_by: None,
         }
     }
 
@@ -174,6 +221,8 @@ impl Desk {
         now: DateTime<Utc>,
     ) -> Text {
         let stopped = effects.consent == Some(Wish::Stop);
+        let expires_at =
+            if stopped { inbound.received_at + CONFIRMATION_STANDS } else { now + ANSWER_STANDS };
         Text {
             id: self.ids.make(),
             kind: if stopped { TextKind::StopConfirmation } else { TextKind::Reply },
@@ -187,7 +236,7 @@ impl Desk {
             act_by: None,
             created_at: now,
             due_at: now,
-            expires_at: now + ANSWER_STANDS,
+            expires_at,
         }
     }
 

@@ -5,7 +5,7 @@
 
 use super::Desk;
 use super::advance::FieldNow;
-use super::decide::{APART, Addressed, Budgets, Tone};
+use super::decide::{APART, Addressed, Budgets, HeldBack, Tone};
 use super::known::Known;
 use crate::store::{Closing, Corrected, Correction, Course, Ending, Identity, Notice};
 use chrono::{DateTime, Utc};
@@ -72,12 +72,12 @@ impl Desk {
         &self,
         fields: &[FieldNow<'_>],
         known: &Known,
-        stopped: &HashSet<String>,
+        silenced: &HashMap<String, HeldBack>,
         budgets: &mut Budgets,
         now: DateTime<Utc>,
     ) -> anyhow::Result<Corrections> {
         let mut turned = self.turned(fields, known, now).await?;
-        turned.retain(|one| one.person.consent.is_some() && !stopped.contains(&one.person.id));
+        turned.retain(|one| one.person.consent.is_some() && !silenced.contains_key(&one.person.id));
         turned.sort_by_key(|one| (std::cmp::Reverse(one.said.urgency), one.said.act_by));
         let mut corrections = Corrections::default();
         let first = turned.iter().filter(|one| one.first);

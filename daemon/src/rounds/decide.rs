@@ -8,9 +8,7 @@ use super::Desk;
 use super::advance::FieldNow;
 use super::known::Known;
 use super::timing::after_quiet;
-use crate::store::{
-    Closing, ConsentState, Correction, Ending, Identity, Notice, Telling, Text, TextKind,
-};
+use crate::store::{Closing, Correction, Ending, Identity, Notice, Telling, Text, TextKind};
 use crate::wording::gsm7::plain;
 use crate::wording::text::{FieldRef, TextInput};
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
@@ -28,6 +26,14 @@ pub enum HeldBack {
     NoConsent,
     /// The person sent STOP.
     Stopped,
+    /// What the person wrote may be a STOP; somebody decides.
+    MaybeStop,
+    /// The person was silent for a year and has not said yes since.
+    Unanswered,
+    /// The number was refused for good.
+    NumberGone,
+    /// The book has a new number and no new consent.
+    NotForNumber,
     /// The daily budget leaves no room before the advice loses its sense.
     NoRoom,
 }
@@ -172,9 +178,9 @@ impl Desk {
         now: DateTime<Utc>,
     ) -> anyhow::Result<Composed<'a>> {
         let known = Known::read(self, now).await?;
-        let stopped = self.stopped().await?;
+        let silenced = self.silenced(now).await?;
         let mut budgets = Budgets::new(self.book.service.sending.routine_texts_per_day);
-        let corrections = self.corrections(fields, &known, &stopped, &mut budgets, now).await?;
+        let corrections = self.corrections(fields, &known, &silenced, &mut budgets, now).await?;
         let mut composed = Composed { corrections: corrections.go, ..Composed::default() };
         let mut by_person: BTreeMap<&str, Vec<Addressed<'_>>> = BTreeMap::new();
         for addressed in self.addressed(fields) {
@@ -184,8 +190,8 @@ impl Desk {
             }
             if addressed.person.consent.is_none() {
                 composed.held.push((addressed, HeldBack::NoConsent));
-            } else if stopped.contains(&addressed.person.id) {
-                composed.held.push((addressed, HeldBack::Stopped));
+            } else if let Some(why) = silenced.get(&addressed.person.id) {
+                composed.held.push((addressed, *why));
             } else {
                 by_person.entry(&addressed.person.id).or_default().push(addressed);
             }
@@ -206,16 +212,6 @@ impl Desk {
                 worth.map(move |finding| Addressed { person, at, finding, tone: Tone::First })
             })
         })
-    }
-
-    /// People who have sent STOP and not START since.
-    pub async fn stopped(&self) -> anyhow::Result<HashSet<String>> {
-        let consents = self.store.consents().await?;
-        Ok(consents
-            .into_iter()
-            .filter(|consent| consent.state == ConsentState::Stop)
-            .map(|consent| consent.person)
-            .collect())
     }
 
     async fn compose_for_one<'a>(
@@ -464,9 +460,10 @@ impl Desk {
         ready.or(person.routes.first()).copied().unwrap_or(RouteName::Console)
     }
 
+    /// Counted from when a text with the hint went, or is to go; one that never went gave none.
     async fn hint_is_due(&self, person: &str, now: DateTime<Utc>) -> anyhow::Result<bool> {
         let every = TimeDelta::days(self.book.service.sending.stop_hint_every_days.into());
-        let last = self.store.last_mark(&hint_mark(person)).await?;
+        let last = self.store.last_marked_text(&hint_mark(person)).await?;
         Ok(last.is_none_or(|last| now - last >= every))
     }
 }
@@ -489,7 +486,7 @@ fn names_all(body: &str, mut names: Vec<String>) -> bool {
     })
 }
 
-fn hint_mark(person: &str) -> String {
+pub(super) fn hint_mark(person: &str) -> String {
     format!("stop-hint/{person}")
 }
 

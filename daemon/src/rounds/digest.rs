@@ -4,6 +4,7 @@ use super::Desk;
 use super::advance::FieldNow;
 use super::answer::{HELD_FOR_ADVISOR, NOT_UNDERSTOOD, UNKNOWN_SENDER};
 use super::decide::HeldBack;
+use crate::pages::public::DIGEST;
 use crate::store::{self, Ending, Fate, Notice, Queued, Text, TextFilter, TextKind, TextState};
 use crate::weather::source::SourceName;
 use crate::wording::digest::{
@@ -50,23 +51,36 @@ impl Desk {
             }
             let since = last.map_or(now - TimeDelta::days(1), |last| last.created_at);
             let digest = self.compose_digest(advisor, fields, since, now).await?;
+            let calendar = self.update_calendar(advisor, fields, now).await?;
             let row = store::Digest {
                 advisor: advisor.id.clone(),
                 local_date: today,
                 created_at: now,
                 body: digest.text.clone(),
                 html: Some(digest.html.clone()),
+                calendar,
                 outbox_id: None,
             };
             // Consent is asked for texts to a phone; an advisor's mail is the advisor's own tool.
-            let agreed = advisor.consent.is_some() || self.route_of(advisor) != RouteName::Sms;
-            let may_go = agreed && !self.stopped().await?.contains(&advisor.id);
+            let agreed = advisor.consent.is_some() || !self.route_of(advisor).is_by_phone();
+            let may_go = agreed
+                && !self.silenced(now).await?.contains_key(&advisor.id)
+                && !self.has_left_digest(&advisor.id, self.route_of(advisor)).await?;
             let text = may_go.then(|| self.digest_text(advisor, digest, noon, now));
             if self.store.store_digest(&row, text.as_ref()).await? {
                 tracing::info!(advisor = advisor.id, date = %today, "digest made");
             }
         }
         Ok(())
+    }
+
+    /// Whether the digest does not come by mail because the advisor left it there.
+    pub(super) async fn has_left_digest(
+        &self,
+        advisor: &str,
+        route: RouteName,
+    ) -> anyhow::Result<bool> {
+        Ok(route == RouteName::Email && self.store.has_left(advisor, DIGEST).await?)
     }
 
     fn digest_text(
@@ -78,9 +92,10 @@ impl Desk {
     ) -> Text {
         let route = self.route_of(advisor);
         // An SMS holds the subject; the whole is a command away.
-        let body = match route {
-            RouteName::Sms => format!("{}: {}", self.book.service.name, digest.subject),
-            RouteName::Email | RouteName::Console => digest.text,
+        let body = if route.is_by_phone() {
+            format!("{}: {}", self.book.service.name, digest.subject)
+        } else {
+            digest.text
         };
         Text {
             id: self.ids.make(),
@@ -155,7 +170,9 @@ impl Desk {
             held_back,
             expired,
             replies: self.replies_to_read(advisor, since).await?,
+            undecided: self.undecided(advisor, now).await?,
             unknown: unknown_lines(&own),
+            records: self.incomplete_records(advisor, now).await?,
             farms: farm_blocks(&own),
             forecast,
             credits,
@@ -189,6 +206,21 @@ impl Desk {
             lines.push(ReplyLine { from, at, words: inbound.body, maybe_stop });
         }
         Ok(lines)
+    }
+
+    /// People of the advisor's to whom nothing goes until somebody decides.
+    async fn undecided(
+        &self,
+        advisor: &Person,
+        now: DateTime<Utc>,
+    ) -> anyhow::Result<Vec<(String, HeldWhy)>> {
+        let silenced = self.silenced(now).await?;
+        let undecided = |person: &Person| {
+            let why = silenced.get(&person.id).filter(|why| **why != HeldBack::Stopped)?;
+            let own = person.consent.is_some() && self.looks_after(advisor, person);
+            own.then(|| (person.name.clone(), held_why(*why)))
+        };
+        Ok(self.book.people.iter().filter_map(undecided).collect())
     }
 
     /// Whether the advisor shares a farm with the person, or nobody does.
@@ -244,13 +276,11 @@ impl Desk {
         for (one, why) in own {
             let to = one.person.name.clone();
             let topic = one.finding.topic();
-            let line = lines.entry((to.clone(), topic)).or_insert_with(|| {
-                let why = match why {
-                    HeldBack::NoConsent => HeldWhy::NoConsent,
-                    HeldBack::Stopped => HeldWhy::Stopped,
-                    HeldBack::NoRoom => HeldWhy::DailyBudget,
-                };
-                HeldLine { to, fields: Vec::new(), topic, why }
+            let line = lines.entry((to.clone(), topic)).or_insert_with(|| HeldLine {
+                to,
+                fields: Vec::new(),
+                topic,
+                why: held_why(*why),
             });
             line.fields.push(one.at.field.name.clone());
         }
@@ -290,6 +320,18 @@ impl Desk {
             .collect();
         calls.sort_by(|left, right| right.score.total_cmp(&left.score));
         calls
+    }
+}
+
+const fn held_why(why: HeldBack) -> HeldWhy {
+    match why {
+        HeldBack::NoConsent => HeldWhy::NoConsent,
+        HeldBack::Stopped => HeldWhy::Stopped,
+        HeldBack::MaybeStop => HeldWhy::MaybeStop,
+        HeldBack::Unanswered => HeldWhy::Unanswered,
+        HeldBack::NumberGone => HeldWhy::NumberGone,
+        HeldBack::NotForNumber => HeldWhy::NotForNumber,
+        HeldBack::NoRoom => HeldWhy::DailyBudget,
     }
 }
 
@@ -437,6 +479,6 @@ fn clocks(at: &FieldNow<'_>) -> FieldClocks {
 
 /// The last day to count on: the earliest believable one, then every day anew until the likely one
 /// has passed.
-fn last_day(range: DateRange, today: NaiveDate) -> NaiveDate {
+pub(super) fn last_day(range: DateRange, today: NaiveDate) -> NaiveDate {
     range.earliest.max(range.likely.min(today))
 }

@@ -11,18 +11,17 @@ use furrowbell_engine::findings::Urgency;
 const RECEIPT_WAIT: TimeDelta = TimeDelta::minutes(10);
 
 impl Desk {
-    /// Sends what did not arrive another way; `true` when something new is to go out.
+    /// Sends what did not arrive another way.
     ///
     /// A routine text whose answers were lost may have arrived and is left alone; the digest names
     /// it. No notice goes twice on one route.
-    pub(super) async fn fall_back(&self, now: DateTime<Utc>) -> anyhow::Result<bool> {
+    pub async fn fall_back(&self, now: DateTime<Utc>) -> anyhow::Result<()> {
         let reporting: Vec<RouteName> = self
             .routes
             .iter()
             .filter(|(_, route)| route.gives_receipts())
             .map(|(name, _)| *name)
             .collect();
-        let mut queued_any = false;
         for stranded in self.store.stranded(now, now - RECEIPT_WAIT, &reporting).await? {
             let text = &stranded.queued.text;
             let urgent = text.urgency == Urgency::Urgent;
@@ -39,12 +38,12 @@ impl Desk {
                 urgent.then(|| self.word_to_advisor(&stranded, &notices, now)).flatten()
             });
             if self.store.fall_back(&stranded, next.as_ref(), carries_notices, now).await? {
-                queued_any |= next.is_some();
+                self.to_send.ring_all();
                 let next = next.map(|next| next.route.name());
                 tracing::warn!(text = text.id, cause = ?stranded.cause, next, "did not arrive");
             }
         }
-        Ok(queued_any)
+        Ok(())
     }
 
     /// The same words on the person's next route that has not carried them.

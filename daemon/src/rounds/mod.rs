@@ -5,6 +5,9 @@
 
 pub mod advance;
 pub mod answer;
+pub mod applications;
+mod calendar;
+pub mod consent;
 mod correct;
 pub mod decide;
 pub mod digest;
@@ -22,6 +25,7 @@ mod timing;
 mod warnings;
 
 use crate::clock::{Clock, Ids};
+use crate::links::Links;
 use crate::pages::Figures;
 use crate::routes::Route;
 use crate::store::Store;
@@ -34,6 +38,7 @@ use furrowbell_config::people::{Person, RouteName};
 use furrowbell_config::schedule::Schedule;
 use past::Past;
 use record::Kept;
+use send::{Bells, Pauses};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -64,8 +69,10 @@ pub struct Desk {
     pub past: Arc<Past>,
     /// What of the seasons stands in the record.
     pub kept: Arc<Kept>,
-    /// Spaces the texts; a rehearsal has none.
-    pub pace: Option<Limiter>,
+    /// Spaces the texts of each route; a rehearsal has none.
+    pub pace: Arc<BTreeMap<RouteName, Limiter>>,
+    /// Routes that asked for a pause.
+    pub pauses: Arc<Pauses>,
     /// Whether a round has gone through since the start. What was composed before an outage may
     /// not hold any more, so notices wait for it.
     pub looked: Arc<AtomicBool>,
@@ -73,8 +80,14 @@ pub struct Desk {
     pub figures: Arc<Figures>,
     /// Wakes the round when something came in.
     pub came_in: Arc<Notify>,
-    /// Wakes the sender when something is to go out.
-    pub to_send: Arc<Notify>,
+    /// Wakes whoever handles replies: a STOP does not wait for a round.
+    pub reply_came: Arc<Notify>,
+    /// Wakes the senders when something is to go out.
+    pub to_send: Arc<Bells>,
+    /// Wakes who looks for texts that did not arrive, when a receipt came.
+    pub reported: Arc<Notify>,
+    /// Addresses for people's own programs, where the pages are reached from outside.
+    pub links: Option<Arc<Links>>,
 }
 
 impl Desk {
@@ -83,14 +96,17 @@ impl Desk {
     pub async fn turn(&self) -> anyhow::Result<()> {
         let now = self.clock.now();
         self.expire(now).await?;
+        self.keep_book_consent(now).await?;
         self.answer_inbound(now).await?;
+        self.keep_applications(now).await?;
+        self.ask_the_silent(now).await?;
         let fields = self.advance(now).await?;
         self.keep_seasons(&fields, now).await?;
         self.decide(&fields, now).await?;
         self.looked.store(true, Ordering::Relaxed);
         self.make_due_digests(&fields, now).await?;
         self.figures.round_done(now);
-        self.to_send.notify_one();
+        self.to_send.ring_all();
         Ok(())
     }
 

@@ -4,21 +4,26 @@
 //! the lease ends, so that nobody else can hold the text while this worker still sends it.
 
 use super::Desk;
+use super::consent::zone;
+use super::decide::APART;
 use super::timing::after_quiet;
 use crate::pages::TextState as Counted;
-use crate::routes::{Outcome, Outgoing, Route};
+use crate::routes::{About, Edition, Outcome, Outgoing, Route};
 use crate::store::{
-    Ending, Error, Fate, Notice, Queued, Settlement, TextFilter, TextKind, TextState,
+    ConsentState, Ending, Error, Fate, Notice, Queued, Settlement, Text, TextFilter, TextKind,
+    TextState,
 };
 use chrono::{DateTime, Days, TimeDelta, Utc};
 use chrono_tz::Tz;
 use furrowbell_config::local::{local_day, start_of_day};
 use furrowbell_config::people::{Person, RouteName};
 use furrowbell_engine::findings::Urgency;
-use std::collections::HashMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::atomic::Ordering;
+use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
+use tokio::sync::Notify;
 use tokio_util::sync::CancellationToken;
 
 /// Length of a claim.
@@ -34,44 +39,117 @@ const SIGN_IN_WAIT: TimeDelta = TimeDelta::minutes(5);
 /// Wait before the one repeat after a lost answer.
 const REPEAT_URGENT: TimeDelta = TimeDelta::seconds(120);
 const REPEAT_ROUTINE: TimeDelta = TimeDelta::minutes(10);
+/// Shortest wait of a text while another worker sends one to the same person.
+const STEP_BACK: TimeDelta = TimeDelta::seconds(5);
 /// How often a notice looks whether the first round after a start has gone through.
 const FIRST_ROUND: TimeDelta = TimeDelta::seconds(10);
 /// What a try says whose worker died; by it the loss is not counted twice.
 const WORKER_DIED: &str = "a worker died before it wrote the outcome";
 
-/// Routes that asked for a pause, and until when.
-type Pauses = HashMap<RouteName, DateTime<Utc>>;
+/// Routes that asked for a pause, and until when; shared by all who send.
+#[derive(Debug, Default)]
+pub struct Pauses(Mutex<BTreeMap<RouteName, DateTime<Utc>>>);
+
+impl Pauses {
+    fn until(&self, route: RouteName) -> Option<DateTime<Utc>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).get(&route).copied()
+    }
+
+    fn set(&self, route: RouteName, until: DateTime<Utc>) {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).insert(route, until);
+    }
+}
+
+/// A bell for the senders of each route.
+#[derive(Debug)]
+pub struct Bells(BTreeMap<RouteName, Notify>);
+
+impl Default for Bells {
+    fn default() -> Self {
+        Self(RouteName::ALL.map(|route| (route, Notify::new())).into())
+    }
+}
+
+impl Bells {
+    /// Wakes a sender of every route; one that finds work wakes the next of its route.
+    pub fn ring_all(&self) {
+        self.0.values().for_each(Notify::notify_one);
+    }
+
+    fn ring(&self, route: RouteName) {
+        if let Some(bell) = self.0.get(&route) {
+            bell.notify_one();
+        }
+    }
+
+    /// Waits until something may be there for the route.
+    pub async fn rung(&self, route: RouteName) {
+        match self.0.get(&route) {
+            Some(bell) => bell.notified().await,
+            None => std::future::pending().await,
+        }
+    }
+}
 
 impl Desk {
-    /// Sends everything that is due and gives what was accepted. A stop is heeded between two
-    /// texts; one that is under way gets a few seconds for its answer.
+    /// Sends everything that is due, one route after the other, moves on what did not arrive, and
+    /// gives what was accepted.
     pub async fn send_due(&self, stop: &CancellationToken) -> anyhow::Result<Vec<Queued>> {
         let mut sent = Vec::new();
-        let mut pauses = Pauses::new();
-        while self.pace(stop).await {
-            let now = self.clock.now();
-            let token = self.ids.make();
-            let claimed = self.store.lease(now, now + LEASE, &token, 1).await?;
-            let Some(queued) = claimed.into_iter().next() else { break };
-            let began = Instant::now();
-            let settlement = match self.second_look(&queued, &pauses, now).await? {
-                Some(settlement) => settlement,
-                None => self.try_to_send(&queued, &mut pauses, now, stop).await?,
-            };
-            self.settle(&queued, &token, began.elapsed(), &settlement).await?;
-            if matches!(settlement, Settlement::Sent { .. }) {
-                sent.push(queued);
-            }
+        for route in RouteName::ALL {
+            sent.extend(self.send_over(route, stop).await?);
         }
-        if !stop.is_cancelled() && self.fall_back(self.clock.now()).await? {
-            self.to_send.notify_one();
+        if !stop.is_cancelled() {
+            self.fall_back(self.clock.now()).await?;
         }
         Ok(sent)
     }
 
-    /// Waits until the next text may go; `false` when a stop was asked for.
-    async fn pace(&self, stop: &CancellationToken) -> bool {
-        if let Some(limiter) = &self.pace {
+    /// Sends everything that is due over one route and gives what was accepted. A stop is heeded
+    /// between two texts; one that is under way gets a few seconds for its answer.
+    pub async fn send_over(
+        &self,
+        route: RouteName,
+        stop: &CancellationToken,
+    ) -> anyhow::Result<Vec<Queued>> {
+        let mut sent = Vec::new();
+        while self.pace(route, stop).await {
+            let now = self.clock.now();
+            let token = self.ids.make();
+            let claimed = self.store.lease(Some(route), now, now + LEASE, &token, 1).await?;
+            let Some(queued) = claimed.into_iter().next() else { break };
+            self.to_send.ring(route);
+            let settlement = self.see_off(&queued, &token, stop).await?;
+            if matches!(settlement, Settlement::Sent { .. }) {
+                sent.push(queued);
+            }
+        }
+        Ok(sent)
+    }
+
+    /// Takes a claimed text to its settlement.
+    pub(super) async fn see_off(
+        &self,
+        queued: &Queued,
+        token: &str,
+        stop: &CancellationToken,
+    ) -> anyhow::Result<Settlement> {
+        let now = self.clock.now();
+        let began = Instant::now();
+        let (settlement, refused) = match self.second_look(queued, now).await? {
+            Some(settlement) => (settlement, None),
+            None => self.try_to_send(queued, now, stop).await?,
+        };
+        self.settle(queued, token, began.elapsed(), &settlement).await?;
+        if let Some(why) = refused {
+            self.leave_alone(&queued.text, &why, self.clock.now()).await?;
+        }
+        Ok(settlement)
+    }
+
+    /// Waits until the next text may go over the route; `false` when a stop was asked for.
+    async fn pace(&self, route: RouteName, stop: &CancellationToken) -> bool {
+        if let Some(limiter) = self.pace.get(&route) {
             tokio::select! {
                 () = stop.cancelled() => {}
                 () = limiter.turn() => {}
@@ -98,11 +176,11 @@ impl Desk {
         }
     }
 
-    /// When the next text is due; at most a minute from now, since a receipt may stay away.
-    pub async fn next_send(&self) -> anyhow::Result<DateTime<Utc>> {
+    /// When the next text of a route is due; at most a minute from now.
+    pub async fn next_send(&self, route: RouteName) -> anyhow::Result<DateTime<Utc>> {
         let now = self.clock.now();
         let latest = now + TimeDelta::minutes(1);
-        let next = self.store.next_due(now).await?.unwrap_or(latest);
+        let next = self.store.next_due(Some(route), now).await?.unwrap_or(latest);
         Ok(next.clamp(now + TimeDelta::seconds(1), latest))
     }
 
@@ -111,18 +189,24 @@ impl Desk {
     async fn second_look(
         &self,
         queued: &Queued,
-        pauses: &Pauses,
         now: DateTime<Utc>,
     ) -> anyhow::Result<Option<Settlement>> {
         let text = &queued.text;
-        if let Some(until) = pauses.get(&text.route).filter(|until| **until > now) {
-            return Ok(Some(Settlement::Untried { due_at: *until }));
+        if let Some(due_at) = self.pauses.until(text.route).filter(|until| *until > now) {
+            return Ok(Some(Settlement::Untried { due_at }));
         }
         let Some(person) = self.book.person(&text.person) else { return Ok(None) };
         match text.kind {
             TextKind::Notice => {}
-            TextKind::Digest if person.consent.is_none() && text.route == RouteName::Sms => {
-                return Ok(Some(not_agreed()));
+            TextKind::Digest if text.route.is_by_phone() => {
+                return Ok(self.digest_to_a_phone(person, text.urgency, now));
+            }
+            TextKind::Digest
+                if self.has_left_digest(&text.person, text.route).await?
+                    && self.store.digest_of_text(&text.id).await?.is_some() =>
+            {
+                let why = "the person has left the digest".to_owned();
+                return Ok(Some(Settlement::Held { why }));
             }
             TextKind::Digest | TextKind::Reply | TextKind::StopConfirmation => {
                 return Ok(None);
@@ -141,9 +225,27 @@ impl Desk {
         }
         let field = notices.first().and_then(|notice| self.book.field(&notice.identity.field));
         let farm = field.and_then(|field| self.book.farm(&field.farm));
-        let zone = farm.map_or_else(|| self.zone_of(person), |farm| farm.zone);
-        let due_at = self.next_hour(person, text.urgency, zone, now).await?;
-        Ok((due_at > now).then_some(Settlement::Untried { due_at }))
+        let zone = farm.map_or_else(|| zone(&self.book, person), |farm| farm.zone);
+        let due_at = self.next_hour(queued, &notices, person, zone, now).await?;
+        if due_at > now {
+            return Ok(Some(Settlement::Untried { due_at }));
+        }
+        self.consent_look(queued, person, now).await
+    }
+
+    /// Mail may lie until somebody looks; a phone rings.
+    fn digest_to_a_phone(
+        &self,
+        person: &Person,
+        urgency: Urgency,
+        now: DateTime<Utc>,
+    ) -> Option<Settlement> {
+        if person.consent.is_none() {
+            return Some(not_agreed());
+        }
+        let wakes = urgency == Urgency::Urgent && person.urgent_at_night;
+        let due_at = if wakes { now } else { after_quiet(now, person.quiet, self.zone_of(person)) };
+        (due_at > now).then_some(Settlement::Untried { due_at })
     }
 
     /// Whether all that a text says was settled otherwise.
@@ -157,24 +259,59 @@ impl Desk {
         Ok(notices.iter().all(settled))
     }
 
-    /// The first moment from now on that is neither quiet nor, for a routine text, on a day whose
-    /// budget has gone already.
+    /// The first moment from now on that is not quiet and, for a routine text, a quarter of an hour
+    /// from the last text and on a day with room for it.
     async fn next_hour(
         &self,
+        queued: &Queued,
+        notices: &[Notice],
         person: &Person,
-        urgency: Urgency,
         zone: Tz,
         now: DateTime<Utc>,
     ) -> anyhow::Result<DateTime<Utc>> {
-        if urgency == Urgency::Urgent {
+        if queued.text.urgency == Urgency::Urgent {
             let may_wake = person.urgent_at_night;
             return Ok(if may_wake { now } else { after_quiet(now, person.quiet, zone) });
         }
-        let today = local_day(now, zone);
-        let gone = self.routine_gone_since(&person.id, start_of_day(today, zone)).await?;
-        let most = usize::try_from(self.book.service.sending.routine_texts_per_day)?;
-        let from = if gone < most { now } else { start_of_day(today + Days::new(1), zone) };
+        let apart = self.apart(queued, now).await?;
+        let today = local_day(apart, zone);
+        let has_room = self.has_room(queued, notices, start_of_day(today, zone)).await?;
+        let from = if has_room { apart } else { start_of_day(today + Days::new(1), zone) };
         Ok(after_quiet(from, person.quiet, zone))
+    }
+
+    /// The first moment from now on that is far enough from the last text to the person.
+    async fn apart(&self, queued: &Queued, now: DateTime<Utc>) -> anyhow::Result<DateTime<Utc>> {
+        let (id, person) = (&queued.text.id, &queued.text.person);
+        if self.store.notice_in_flight(person, id, now).await? {
+            // Another worker has one; two that both step back must not meet again.
+            return Ok(now + STEP_BACK + backoff(id, queued.attempts));
+        }
+        let last = self.store.last_notice_sent(person, id).await?;
+        Ok(last.map_or(now, |last| now.max(last + APART)))
+    }
+
+    /// Whether the day from `midnight` on has room for a routine text: by the budget, and since the
+    /// person has not heard of these fields and topics that day.
+    async fn has_room(
+        &self,
+        queued: &Queued,
+        notices: &[Notice],
+        midnight: DateTime<Utc>,
+    ) -> anyhow::Result<bool> {
+        let text = &queued.text;
+        let gone = self.routine_gone_since(&text.person, midnight).await?;
+        if gone >= usize::try_from(self.book.service.sending.routine_texts_per_day)? {
+            return Ok(false);
+        }
+        if self.store.is_correction(&text.id).await? {
+            return Ok(true);
+        }
+        let heard = self.store.heard_since(&text.person, midnight, &text.id).await?;
+        let is_new = |notice: &Notice| {
+            !heard.contains(&(notice.identity.field.clone(), notice.identity.topic))
+        };
+        Ok(notices.iter().all(is_new))
     }
 
     async fn routine_gone_since(
@@ -194,27 +331,27 @@ impl Desk {
         Ok(gone.count())
     }
 
-    /// What became of one claimed text.
+    /// What became of one claimed text, and why its route refused it for good, if it did.
     async fn try_to_send(
         &self,
         queued: &Queued,
-        pauses: &mut Pauses,
         now: DateTime<Utc>,
         stop: &CancellationToken,
-    ) -> anyhow::Result<Settlement> {
+    ) -> anyhow::Result<(Settlement, Option<String>)> {
         let text = &queued.text;
         let Some(route) = self.routes.get(&text.route) else {
             let why = format!("the book has no route \"{}\" any more", text.route.name());
-            return Ok(failed(queued, why));
+            return Ok((failed(queued, why), None));
         };
         let Some(to) = self.address(&text.person, text.route) else {
-            return Ok(failed(queued, "the person has no address for the route".to_owned()));
+            let why = "the person has no address for the route".to_owned();
+            return Ok((failed(queued, why), None));
         };
         if queued.possibly_twice
             && !route.drops_repeats()
             && let Some(settlement) = self.repeat_or_not(queued, now).await?
         {
-            return Ok(settlement);
+            return Ok((settlement, None));
         }
         let outgoing = Outgoing {
             id: text.id.clone(),
@@ -224,13 +361,57 @@ impl Desk {
             html: text.html.clone(),
             expires_at: text.expires_at,
             now,
+            about: self.about(text).await?,
+            maybe_since: self.maybe_since(queued).await?,
         };
+        // STOP may have come since the claim, through any instance.
+        if let Some(state) = self.store.blocked_by(&text.id).await? {
+            return Ok((stopped(state, now), None));
+        }
         let outcome = self.call(route, &outgoing, stop).await;
         let answered_at = self.clock.now();
         if let Some(pause) = pause(&outcome) {
-            pauses.insert(text.route, answered_at + pause);
+            self.pauses.set(text.route, answered_at + pause);
         }
-        Ok(self.settlement(queued, outcome, route.drops_repeats(), answered_at))
+        let refused = match &outcome {
+            Outcome::Refused { why } => Some(why.clone()),
+            _ => None,
+        };
+        Ok((self.settlement(queued, outcome, route, answered_at), refused))
+    }
+
+    /// Since when a text may have gone already.
+    async fn maybe_since(&self, queued: &Queued) -> anyhow::Result<Option<DateTime<Utc>>> {
+        if !queued.possibly_twice {
+            return Ok(None);
+        }
+        let tries = self.store.attempts(&queued.text.id).await?;
+        // A worker that died has left no try.
+        Ok(Some(tries.first().map_or(queued.text.created_at, |first| first.at)))
+    }
+
+    /// What a text is about, from the record.
+    async fn about(&self, text: &Text) -> anyhow::Result<About> {
+        let notices = self.store.notices_of_text(&text.id).await?;
+        let fields: BTreeSet<String> =
+            notices.into_iter().map(|notice| notice.identity.field).collect();
+        let digest = match text.kind {
+            TextKind::Digest => self.store.digest_of_text(&text.id).await?,
+            TextKind::Notice | TextKind::Reply | TextKind::StopConfirmation => None,
+        };
+        let edition = digest.map(|digest| Edition {
+            date: digest.local_date,
+            calendar: digest.calendar,
+            leave: self.links.as_ref().map(|links| links.leave_digest(&digest.advisor)),
+        });
+        Ok(About {
+            person: text.person.clone(),
+            kind: text.kind,
+            urgency: text.urgency,
+            act_by: text.act_by,
+            fields: fields.into_iter().collect(),
+            edition,
+        })
     }
 
     async fn call(&self, route: &Route, text: &Outgoing, stop: &CancellationToken) -> Outcome {
@@ -283,11 +464,15 @@ impl Desk {
         &self,
         queued: &Queued,
         outcome: Outcome,
-        drops_repeats: bool,
+        route: &Route,
         now: DateTime<Utc>,
     ) -> Settlement {
         let text = &queued.text;
         let person = text.person.as_str();
+        let usual = || {
+            let own = route.wait(queued.attempts).and_then(|wait| wait.to_std().ok());
+            own.unwrap_or_else(|| backoff(&text.id, queued.attempts))
+        };
         self.figures.text(counted(&outcome));
         match outcome {
             Outcome::Accepted { provider_ids } => {
@@ -302,7 +487,7 @@ impl Desk {
                     attempt = queued.attempts,
                     "will try again"
                 );
-                let wait = after.unwrap_or_default().max(backoff(&text.id, queued.attempts));
+                let wait = after.unwrap_or_default().max(usual());
                 Settlement::Retry { due_at: now + wait, why }
             }
             Outcome::SignIn { why } => {
@@ -313,17 +498,14 @@ impl Desk {
                 tracing::error!(text = text.id, person, why, "refused for good");
                 Settlement::Failed { why }
             }
-            Outcome::Unknown { why } if drops_repeats => {
+            Outcome::Unknown { why } if route.drops_repeats() => {
                 tracing::warn!(
                     text = text.id,
                     person,
                     why,
                     "answer lost; asking again under the same id"
                 );
-                Settlement::Unknown {
-                    again_at: Some(now + backoff(&text.id, queued.attempts)),
-                    why,
-                }
+                Settlement::Unknown { again_at: Some(now + usual()), why }
             }
             Outcome::Unknown { why } => {
                 tracing::warn!(text = text.id, person, why, "answer lost");
@@ -335,12 +517,7 @@ impl Desk {
 
     /// Where a route reaches a person.
     pub fn address(&self, person: &str, route: RouteName) -> Option<String> {
-        let person = self.book.person(person)?;
-        match route {
-            RouteName::Sms => person.phone.clone(),
-            RouteName::Email => person.email.clone(),
-            RouteName::Console => Some(person.name.clone()),
-        }
+        self.book.person(person)?.address(route).map(str::to_owned)
     }
 
     /// Ends texts and notices whose time has passed.
@@ -362,6 +539,14 @@ impl Desk {
 
 fn not_agreed() -> Settlement {
     Settlement::Held { why: "the person has not agreed to texts".to_owned() }
+}
+
+/// After STOP a text is over; whatever else stands against it may be lifted, so it waits.
+fn stopped(state: ConsentState, now: DateTime<Utc>) -> Settlement {
+    match state {
+        ConsentState::Stop => Settlement::Held { why: "the person sent STOP".to_owned() },
+        _ => Settlement::Untried { due_at: now },
+    }
 }
 
 fn failed(queued: &Queued, why: String) -> Settlement {

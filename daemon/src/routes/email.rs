@@ -4,20 +4,22 @@
 //! message itself was handed over. The server's own words never leave this file: they may repeat
 //! the address.
 
+mod message;
+mod pictures;
+
 use super::{Outcome, Outgoing, RouteFault};
+use chrono::TimeDelta;
 use furrowbell_config::service::{self, Secret, SmtpSecurity};
 use lettre::address::Envelope;
-use lettre::message::header::{HeaderName, HeaderValue};
-use lettre::message::{Mailbox, MultiPart, SinglePart};
+use lettre::message::Mailbox;
 use lettre::transport::smtp::Error;
 use lettre::transport::smtp::authentication::{Credentials, DEFAULT_MECHANISMS};
 use lettre::transport::smtp::client::{AsyncSmtpConnection, TlsParameters};
 use lettre::transport::smtp::commands::{Data, Mail, Rcpt};
 use lettre::transport::smtp::extension::ClientId;
-use lettre::{Address, Message};
 use secrecy::ExposeSecret;
 use std::net::IpAddr;
-use std::time::{Duration, SystemTime};
+use std::time::Duration;
 
 /// One of a server's addresses that does not answer leaves time for the next.
 const CONNECT: Duration = Duration::from_secs(10);
@@ -77,7 +79,7 @@ impl Email {
     }
 
     pub(super) async fn send(&self, text: &Outgoing) -> Outcome {
-        let Some((envelope, message)) = self.compose(text) else {
+        let Some((envelope, message)) = message::compose(&self.from, text) else {
             return Outcome::Refused { why: "the receiver has no valid email address".to_owned() };
         };
         let offered = tokio::time::timeout(self.timeout, self.offer(&envelope));
@@ -102,28 +104,16 @@ impl Email {
         }
     }
 
-    /// The envelope and the message as it travels; `None` when the receiver is no address.
-    fn compose(&self, text: &Outgoing) -> Option<(Envelope, Vec<u8>)> {
-        // Without SMTPUTF8 (RFC 6531) the dialogue carries plain addresses only.
-        let to: Address = text.to.is_ascii().then(|| text.to.parse().ok())??;
-        let id = format!("<{}@{}>", text.id, self.from.email.domain());
-        let machine_made = HeaderName::new_from_ascii_str("Auto-Submitted");
-        let mut builder = Message::builder()
-            .from(self.from.clone())
-            .to(to.into())
-            .date(SystemTime::from(text.now))
-            .message_id(Some(id))
-            .raw_header(HeaderValue::new(machine_made, "auto-generated".to_owned()));
-        if let Some(subject) = &text.subject {
-            builder = builder.subject(subject);
-        }
-        let message = match &text.html {
-            Some(html) => builder
-                .multipart(MultiPart::alternative_plain_html(text.body.clone(), html.clone())),
-            None => builder.singlepart(SinglePart::plain(text.body.clone())),
-        };
-        let message = message.ok()?;
-        Some((message.envelope().clone(), message.formatted()))
+    /// Wait before the next try after so many: tries at 0, 1, 5, 15 and 30 minutes, then hourly. The
+    /// relay is our own, so the half hour of RFC 5321, 4.5.4.1, is not owed to it.
+    pub(super) const fn wait(tries: u32) -> TimeDelta {
+        TimeDelta::minutes(match tries {
+            0 | 1 => 1,
+            2 => 4,
+            3 => 10,
+            4 => 15,
+            _ => 60,
+        })
     }
 
     /// Connects, signs in and offers the message, up to the moment before it is handed over.

@@ -1,19 +1,29 @@
 //! Ways to reach a person. A route sends one text and says what became of it; it keeps no queue
 //! and decides no retry.
 
+mod about;
 mod console;
 mod email;
+mod matrix;
+mod retry_after;
 mod sms_http;
+mod webhook;
 
+pub use about::{About, Edition};
 pub use console::Console;
 pub use email::Email;
+pub use matrix::Matrix;
 pub use sms_http::SmsHttp;
+pub use webhook::Webhook;
 
-use chrono::{DateTime, Utc};
+use crate::clock::Clock;
+use crate::inbox::Bookmarked;
+use chrono::{DateTime, TimeDelta, Utc};
 use furrowbell_config::people::RouteName;
 use furrowbell_config::service::{self, Secret};
 use std::fmt;
 use std::time::Duration;
+use tokio_util::sync::CancellationToken;
 
 /// One text on its way out, complete.
 #[derive(Debug, Clone)]
@@ -32,6 +42,10 @@ pub struct Outgoing {
     pub expires_at: DateTime<Utc>,
     /// The moment of sending, by the service's clock.
     pub now: DateTime<Utc>,
+    /// Since when it may have gone already; none when it certainly has not.
+    pub maybe_since: Option<DateTime<Utc>>,
+    /// What it is about.
+    pub about: About,
 }
 
 /// What became of a text.
@@ -72,6 +86,10 @@ pub enum Route {
     Console(Console),
     /// SMS over an HTTP gateway.
     Sms(Box<SmsHttp>),
+    /// Chat over Matrix.
+    Matrix(Box<Matrix>),
+    /// A signed post to another program.
+    Webhook(Box<Webhook>),
     /// Email over SMTP.
     Email(Box<Email>),
     /// Takes every text and sends none, in a rehearsal.
@@ -108,11 +126,32 @@ impl Route {
         Email::new(settings, password).map(|email| Self::Email(Box::new(email)))
     }
 
+    /// Chat over the homeserver that `settings` describe, with the token they name.
+    pub fn matrix(
+        settings: &service::Matrix,
+        token: &Secret,
+        client: reqwest::Client,
+    ) -> Result<Self, RouteFault> {
+        Matrix::new(settings, token, client).map(|matrix| Self::Matrix(Box::new(matrix)))
+    }
+
+    /// Signed posts as `settings` describe them, with the keys they name. `client` must not follow
+    /// redirects.
+    pub fn webhook(
+        settings: &service::Webhook,
+        keys: &Secret,
+        client: reqwest::Client,
+    ) -> Result<Self, RouteFault> {
+        Webhook::new(settings, keys, client).map(|webhook| Self::Webhook(Box::new(webhook)))
+    }
+
     /// Its name as in the book.
     pub const fn name(&self) -> RouteName {
         match self {
             Self::Console(_) => RouteName::Console,
             Self::Sms(_) => RouteName::Sms,
+            Self::Matrix(_) => RouteName::Matrix,
+            Self::Webhook(_) => RouteName::Webhook,
             Self::Email(_) => RouteName::Email,
             Self::Pretended(name) => *name,
         }
@@ -120,11 +159,12 @@ impl Route {
 
     /// Whether a second sending of one id reaches the person once: the gateway drops it, or the
     /// reader's program sees one Message-ID.
-    pub const fn drops_repeats(&self) -> bool {
+    pub fn drops_repeats(&self) -> bool {
         match self {
             Self::Console(_) => false,
             Self::Sms(sms) => sms.drops_repeats(),
-            Self::Email(_) | Self::Pretended(_) => true,
+            Self::Webhook(webhook) => webhook.drops_repeats(),
+            Self::Email(_) | Self::Matrix(_) | Self::Pretended(_) => true,
         }
     }
 
@@ -132,7 +172,34 @@ impl Route {
     pub const fn gives_receipts(&self) -> bool {
         match self {
             Self::Sms(sms) => sms.gives_receipts(),
-            Self::Console(_) | Self::Email(_) | Self::Pretended(_) => false,
+            Self::Console(_)
+            | Self::Matrix(_)
+            | Self::Webhook(_)
+            | Self::Email(_)
+            | Self::Pretended(_) => false,
+        }
+    }
+
+    /// How long to wait before the next try after so many, where the route has waits of its own.
+    pub fn wait(&self, tries: u32) -> Option<TimeDelta> {
+        match self {
+            Self::Email(_) => Some(Email::wait(tries)),
+            _ => None,
+        }
+    }
+
+    /// How many texts may be under way over it at once.
+    pub const fn window(&self) -> usize {
+        1
+    }
+
+    /// Takes in what comes back over a route that has a line of its own, until `stop`: replies and
+    /// receipts, each kept before it is acknowledged. Other routes post to the service's hooks or
+    /// answer nothing.
+    pub async fn listen(&self, inbox: &impl Bookmarked, clock: &Clock, stop: &CancellationToken) {
+        match self {
+            Self::Matrix(matrix) => matrix.listen(inbox, clock, stop).await,
+            _ => stop.cancelled().await,
         }
     }
 
@@ -141,6 +208,8 @@ impl Route {
         match self {
             Self::Console(console) => console.send(text),
             Self::Sms(sms) => sms.send(text).await,
+            Self::Matrix(matrix) => matrix.send(text).await,
+            Self::Webhook(webhook) => webhook.send(text).await,
             Self::Email(email) => email.send(text).await,
             Self::Pretended(_) => Outcome::Accepted { provider_ids: Vec::new() },
         }
@@ -153,6 +222,9 @@ pub enum RouteFault {
     /// Not an address.
     #[error("routes.sms.url is not an http or https address; write it whole, with https://")]
     Url,
+    /// Not an address.
+    #[error("routes.matrix.homeserver is no http or https address; write it whole, with https://")]
+    Homeserver,
     /// A secret that the sign-in needs is absent.
     #[error("{key} is needed by this sign-in and was not given")]
     SecretMissing {
@@ -182,6 +254,15 @@ pub enum RouteFault {
          starttls or implicit"
     )]
     PlainToOutside,
+    /// Not an address.
+    #[error("routes.webhook.url is not an http or https address; write it whole, with https://")]
+    WebhookUrl,
+    /// Not a key.
+    #[error(
+        "routes.webhook.secret holds no keys of 24 to 64 bytes in base64; make one with \
+         `openssl rand -base64 32`, and put a space between two"
+    )]
+    WebhookKey,
     /// TLS could not be set up.
     #[error("TLS for routes.email.host could not be set up; check the name and the system's roots")]
     Tls(#[source] lettre::transport::smtp::Error),
@@ -189,7 +270,7 @@ pub enum RouteFault {
 
 #[cfg(test)]
 pub(crate) mod samples {
-    use super::Outgoing;
+    use super::{About, Outgoing};
     use chrono::{TimeDelta, TimeZone, Utc};
 
     /// A text to an invented number, with an hour to live.
@@ -203,6 +284,8 @@ pub(crate) mod samples {
             html: None,
             expires_at: now + TimeDelta::hours(1),
             now,
+            maybe_since: None,
+            about: About::reply_to("ann".to_owned()),
         }
     }
 }

@@ -1,5 +1,6 @@
 //! SMS over any HTTP gateway that the settings can describe.
 
+use super::retry_after::retry_after;
 use super::{Outcome, Outgoing, RouteFault};
 use base64::Engine as _;
 use chrono::{DateTime, Utc};
@@ -12,8 +13,6 @@ use std::time::Duration;
 
 /// No answer that matters is longer.
 const ANSWER_LIMIT: usize = 64 * 1024;
-/// A gateway that asks for a longer pause is asked again after this one.
-const LONGEST_PAUSE: Duration = Duration::from_hours(24);
 
 /// An HTTP gateway.
 pub struct SmsHttp {
@@ -205,7 +204,7 @@ fn refusal(status: StatusCode, headers: &HeaderMap, now: DateTime<Utc>) -> Outco
     match status {
         StatusCode::UNAUTHORIZED | StatusCode::FORBIDDEN => Outcome::SignIn { why },
         StatusCode::TOO_MANY_REQUESTS | StatusCode::SERVICE_UNAVAILABLE => {
-            Outcome::Retry { why, after: headers.get(header::RETRY_AFTER).and_then(pause(now)) }
+            Outcome::Retry { why, after: retry_after(headers, now) }
         }
         // The server never had the whole request (RFC 9110, 15.5.9), or would not look at it yet
         // (RFC 8470, 5.2).
@@ -214,20 +213,6 @@ fn refusal(status: StatusCode, headers: &HeaderMap, now: DateTime<Utc>) -> Outco
         StatusCode::GATEWAY_TIMEOUT => Outcome::Unknown { why },
         _ if status.is_server_error() => Outcome::Retry { why, after: None },
         _ => Outcome::Refused { why },
-    }
-}
-
-/// Reads Retry-After: seconds or an HTTP date (RFC 9110, 10.2.3).
-fn pause(now: DateTime<Utc>) -> impl Fn(&HeaderValue) -> Option<Duration> {
-    move |value| {
-        let text = value.to_str().ok()?.trim();
-        let asked = if let Ok(seconds) = text.parse() {
-            Duration::from_secs(seconds)
-        } else {
-            let until = DateTime::parse_from_rfc2822(text).ok()?;
-            (until.to_utc() - now).to_std().unwrap_or(Duration::ZERO)
-        };
-        Some(asked.min(LONGEST_PAUSE))
     }
 }
 

@@ -193,7 +193,7 @@ mod tests {
     async fn told(store: &Store) {
         let telling = Telling { notices: vec![notice("n1", 1)], text: Some(text("t1")) };
         store.decide(&[telling]).await.unwrap();
-        store.lease(at(0), at(2), "k", 9).await.unwrap();
+        store.lease(None, at(0), at(2), "k", 9).await.unwrap();
         let sent = Settlement::Sent { provider_ids: Vec::new() };
         store.settle("t1", "k", at(1), Duration::ZERO, &sent).await.unwrap();
     }
@@ -210,7 +210,7 @@ mod tests {
             let waiting = Telling { notices: vec![notice("n1", 1)], text: Some(text("t1")) };
             store.decide(&[waiting]).await.unwrap();
             assert!(store.unproven(at(1)).await.unwrap().is_empty(), "not sent yet");
-            store.lease(at(0), at(2), "k", 9).await.unwrap();
+            store.lease(None, at(0), at(2), "k", 9).await.unwrap();
             let sent = Settlement::Sent { provider_ids: Vec::new() };
             store.settle("t1", "k", at(1), Duration::ZERO, &sent).await.unwrap();
             assert_eq!(store.unproven(at(1)).await.unwrap().len(), 1);

@@ -19,11 +19,13 @@ pub struct Digest {
     pub body: String,
     /// HTML part.
     pub html: Option<String>,
+    /// The calendar that goes with it by mail.
+    pub calendar: Option<String>,
     /// The text that carries it, when one does.
     pub outbox_id: Option<String>,
 }
 
-from_row!(Digest { advisor, local_date, created_at, body, html, outbox_id });
+from_row!(Digest { advisor, local_date, created_at, body, html, calendar, outbox_id });
 
 /// Leaves out what it says.
 impl fmt::Debug for Digest {
@@ -46,14 +48,15 @@ impl Store {
         }
         let added = with_tx!(&mut tx, connection => sqlx::query(
             "-- digest.insert
-            INSERT INTO digest (advisor, local_date, created_at, body, html, outbox_id)
-            VALUES ($1, $2, $3, $4, $5, $6)
+            INSERT INTO digest (advisor, local_date, created_at, body, html, calendar, outbox_id)
+            VALUES ($1, $2, $3, $4, $5, $6, $7)
             ON CONFLICT (advisor, local_date) DO NOTHING")
             .bind(&digest.advisor)
             .bind(digest.local_date)
             .bind(digest.created_at)
             .bind(&digest.body)
             .bind(&digest.html)
+            .bind(&digest.calendar)
             .bind(text.map(|text| &text.id))
             .execute(connection)
             .await?
@@ -71,6 +74,15 @@ impl Store {
             "-- digest.last
             SELECT * FROM digest WHERE advisor = $1 ORDER BY local_date DESC LIMIT 1")
             .bind(advisor)
+            .fetch_optional(pool)
+            .await?))
+    }
+
+    /// The digest that a text carries, if it carries one.
+    pub async fn digest_of_text(&self, text: &str) -> Result<Option<Digest>> {
+        Ok(with_pool!(self, pool => sqlx::query_as(
+            "-- digest.of_text\nSELECT * FROM digest WHERE outbox_id = $1")
+            .bind(text)
             .fetch_optional(pool)
             .await?))
     }
@@ -99,6 +111,7 @@ mod tests {
             created_at: at(0),
             body: "Call Ann first.".to_owned(),
             html: Some("<p>Call Ann first.</p>".to_owned()),
+            calendar: Some("BEGIN:VCALENDAR".to_owned()),
             outbox_id: None,
         }
     }
@@ -116,6 +129,8 @@ mod tests {
             assert_eq!(store.last_digest("dee").await.unwrap(), Some(digest(2)));
             assert_eq!(store.digests(may(1)).await.unwrap(), [digest(2), first]);
             assert_eq!(store.last_digest("eli").await.unwrap(), None);
+            assert_eq!(store.digest_of_text("t1").await.unwrap().unwrap().local_date, may(1));
+            assert_eq!(store.digest_of_text("t2").await.unwrap(), None);
         })
         .await;
     }

@@ -1,11 +1,12 @@
 //! What people wrote to us, and all that follows from it.
 
+use super::applications::{self, RecordStep};
 use super::error::Result;
 use super::journal::{self, Record};
 use super::notices::{self, Closing, Ending};
 use super::row::Place;
-use super::texts::{self, Text};
-use super::{Consent, Store, consent};
+use super::texts::{self, Text, TextKind};
+use super::{Consent, Store, Tx, consent, consent_texts};
 use chrono::{DateTime, Utc};
 use furrowbell_config::people::RouteName;
 use std::fmt;
@@ -54,6 +55,8 @@ pub struct Handling {
     pub answers: Vec<String>,
     /// Texts to send back.
     pub replies: Vec<Text>,
+    /// What it says for the record of a pass.
+    pub record_step: RecordStep,
     /// What came of it, in a word or two.
     pub outcome: String,
 }
@@ -90,21 +93,10 @@ impl Row {
 impl Store {
     /// Keeps a message that came in, not yet handled; `false` when the gateway sent it before.
     pub async fn receive(&self, inbound: &Inbound) -> Result<bool> {
-        let added = with_pool!(self, pool => sqlx::query(
-            "-- inbound.receive
-            INSERT INTO inbound (id, route, provider_id, sender, body, received_at)
-            VALUES ($1, $2, $3, $4, $5, $6)
-            ON CONFLICT (route, provider_id) DO NOTHING")
-            .bind(&inbound.id)
-            .bind(inbound.route.name())
-            .bind(&inbound.provider_id)
-            .bind(&inbound.sender)
-            .bind(&inbound.body)
-            .bind(inbound.received_at)
-            .execute(pool)
-            .await?
-            .rows_affected());
-        Ok(added == 1)
+        let mut tx = self.begin().await?;
+        let new = insert(&mut tx, inbound).await?;
+        tx.commit().await?;
+        Ok(new)
     }
 
     /// Messages that wait to be handled, in the order they came.
@@ -155,19 +147,42 @@ impl Store {
         for notice in &handling.answers {
             notices::close(&mut tx, notice, &closing).await?;
         }
+        applications::take_step(&mut tx, &handling.record_step).await?;
         for reply in &handling.replies {
-            texts::insert(&mut tx, reply).await?;
+            match reply.kind {
+                TextKind::StopConfirmation => consent_texts::confirm(&mut tx, reply).await?,
+                _ => texts::insert(&mut tx, reply).await?,
+            }
         }
         tx.commit().await?;
         Ok(true)
     }
 }
 
+/// Keeps a message that came in; `false` when it came before.
+pub(super) async fn insert(tx: &mut Tx, inbound: &Inbound) -> Result<bool> {
+    let added = with_tx!(tx, connection => sqlx::query(
+        "-- inbound.receive
+        INSERT INTO inbound (id, route, provider_id, sender, body, received_at)
+        VALUES ($1, $2, $3, $4, $5, $6)
+        ON CONFLICT (route, provider_id) DO NOTHING")
+        .bind(&inbound.id)
+        .bind(inbound.route.name())
+        .bind(&inbound.provider_id)
+        .bind(&inbound.sender)
+        .bind(&inbound.body)
+        .bind(inbound.received_at)
+        .execute(connection)
+        .await?
+        .rows_affected());
+    Ok(added == 1)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::testing::{at, may, notice, on_each, text};
-    use crate::store::{ConsentState, Telling, TextKind, TextState, Via};
+    use crate::store::testing::{self, at, may, notice, on_each, text};
+    use crate::store::{ConsentState, Telling, TextState, Via};
     use furrowbell_engine::journal::Event;
 
     fn inbound(id: &str, provider_id: Option<&str>) -> Inbound {
@@ -229,6 +244,7 @@ mod tests {
                 consent: None,
                 answers: vec!["n1".to_owned()],
                 replies: vec![reply],
+                record_step: RecordStep::default(),
                 outcome: "recorded".to_owned(),
             };
             assert!(store.handle("in1", &handling, at(2)).await.unwrap());
@@ -254,14 +270,7 @@ mod tests {
         on_each(|store| async move {
             store.receive(&inbound("in1", None)).await.unwrap();
             store.queue(&text("taken")).await.unwrap();
-            let stop = Consent {
-                id: "c1".to_owned(),
-                person: "ann".to_owned(),
-                state: ConsentState::Stop,
-                at: at(2),
-                how: "sms".to_owned(),
-                wording: "STOP".to_owned(),
-            };
+            let stop = testing::consent("c1", ConsentState::Stop, at(2));
             let mut confirmation = text("taken");
             confirmation.kind = TextKind::StopConfirmation;
             let mut handling = Handling {
@@ -280,7 +289,7 @@ mod tests {
             handling.replies[0].id = "confirmation".to_owned();
             assert!(store.handle("in1", &handling, at(3)).await.unwrap());
             assert_eq!(store.text("taken").await.unwrap().unwrap().state, TextState::Held);
-            let claimed = store.lease(at(4), at(6), "k1", 9).await.unwrap();
+            let claimed = store.lease(None, at(4), at(6), "k1", 9).await.unwrap();
             assert_eq!(claimed.len(), 1);
             assert_eq!(claimed[0].text.id, "confirmation");
         })

@@ -21,7 +21,8 @@ impl Store {
     }
 
     /// When a key was last marked under `name`.
-    pub async fn last_mark(&self, name: &str) -> Result<Option<DateTime<Utc>>> {
+    #[cfg(test)]
+    async fn last_mark(&self, name: &str) -> Result<Option<DateTime<Utc>>> {
         Ok(with_pool!(self, pool => sqlx::query_scalar(
             "-- mark.last\nSELECT MAX(at) FROM mark WHERE name = $1")
             .bind(name)

@@ -51,17 +51,23 @@ macro_rules! from_row {
 }
 
 mod alerts;
+mod applications;
+mod calendar;
 mod cells;
 mod consent;
+mod consent_texts;
 mod corrections;
 mod digests;
 mod error;
 mod fetches;
 mod inbound;
 mod journal;
+mod lists;
 mod marks;
 mod notices;
 mod outbox;
+mod pace;
+mod positions;
 mod receipts;
 mod requests;
 mod row;
@@ -72,19 +78,26 @@ mod weather;
 mod weather_days;
 
 #[cfg(test)]
+mod consent_walks;
+#[cfg(test)]
 pub(crate) mod testing;
 
 pub use alerts::FieldZones;
+pub use applications::{Application, ItemRow, Question, RecordStep};
+pub use calendar::CalendarEvent;
 pub use cells::{Cell, FieldCell};
 pub use consent::{Consent, ConsentState};
+pub use consent_texts::Purpose;
 pub use corrections::{Corrected, Correction, Course};
 pub use digests::Digest;
 pub use error::{Error, Result};
 pub use fetches::Fetch;
 pub use inbound::{Handling, Inbound};
 pub use journal::{Record, Via};
+pub use lists::ListWord;
 pub use notices::{Closing, Ending, Identity, Notice, Telling};
 pub use outbox::{Attempt, Settlement};
+pub use positions::Position;
 pub use receipts::{Cause, Fate, Receipt, Stranded};
 pub use seasons::SeasonRows;
 pub use texts::{Queued, Text, TextFilter, TextKind, TextState};
@@ -112,7 +125,7 @@ static MIGRATOR: LazyLock<Migrator> = LazyLock::new(|| {
 });
 
 /// Number, name and text of every step, in order; a test compares them with the folder.
-const MIGRATIONS: [(i64, &str, &str); 7] = [
+const MIGRATIONS: [(i64, &str, &str); 12] = [
     (1, "journal", include_str!("../../../migrations/0001_journal.sql")),
     (2, "weather", include_str!("../../../migrations/0002_weather.sql")),
     (3, "texts", include_str!("../../../migrations/0003_texts.sql")),
@@ -120,6 +133,11 @@ const MIGRATIONS: [(i64, &str, &str); 7] = [
     (5, "requests", include_str!("../../../migrations/0005_requests.sql")),
     (6, "corrections", include_str!("../../../migrations/0006_corrections.sql")),
     (7, "receipts", include_str!("../../../migrations/0007_receipts.sql")),
+    (8, "route_claims", include_str!("../../../migrations/0008_route_claims.sql")),
+    (9, "consent", include_str!("../../../migrations/0009_consent.sql")),
+    (10, "route_positions", include_str!("../../../migrations/0010_route_positions.sql")),
+    (11, "mail", include_str!("../../../migrations/0011_mail.sql")),
+    (12, "applications", include_str!("../../../migrations/0012_applications.sql")),
 ];
 
 /// Most connections of one instance.

@@ -9,6 +9,7 @@ use super::texts::TextState;
 use super::texts::{Queued, Row};
 use super::{Store, notices};
 use chrono::{DateTime, Utc};
+use furrowbell_config::people::RouteName;
 use furrowbell_engine::findings::Urgency;
 use std::cmp::Reverse;
 use std::time::Duration;
@@ -121,7 +122,8 @@ impl Settlement {
 }
 
 impl Store {
-    /// Claims up to `limit` texts that are due, urgent ones first, until `lease_until`.
+    /// Claims up to `limit` texts that are due, of one route or of all, urgent ones first, until
+    /// `lease_until`.
     ///
     /// The caller must settle each before its lease ends. A text whose last worker did not is
     /// claimed again with `possibly_twice` set; whether to risk the repeat is the caller's
@@ -129,6 +131,7 @@ impl Store {
     /// STOP but its confirmation.
     pub async fn lease(
         &self,
+        route: Option<RouteName>,
         now: DateTime<Utc>,
         lease_until: DateTime<Utc>,
         token: &str,
@@ -142,7 +145,9 @@ impl Store {
                 attempts = attempts + 1,
                 possibly_twice = possibly_twice OR state = 'sending'
             WHERE id IN (
-                    SELECT id FROM sendable WHERE ready_at <= $3 AND expires_at > $3
+                    SELECT id FROM sendable
+                    WHERE ready_at <= $3 AND expires_at > $3
+                        AND (CAST($5 AS TEXT) IS NULL OR route = $5)
                     ORDER BY CASE urgency WHEN 'urgent' THEN 0 ELSE 1 END, ready_at, id
                     LIMIT $4)
                 AND expires_at > $3
@@ -153,6 +158,7 @@ impl Store {
             .bind(lease_until)
             .bind(now)
             .bind(i64::from(limit))
+            .bind(route.map(RouteName::name))
             .fetch_all(pool)
             .await?);
         let mut claimed = rows.into_iter().map(Row::read).collect::<Result<Vec<_>>>()?;
@@ -245,12 +251,19 @@ impl Store {
         Ok(expired)
     }
 
-    /// Earliest moment at which a text can be claimed, past or to come.
-    pub async fn next_due(&self, now: DateTime<Utc>) -> Result<Option<DateTime<Utc>>> {
+    /// Earliest moment at which a text of one route, or of any, can be claimed, past or to come.
+    pub async fn next_due(
+        &self,
+        route: Option<RouteName>,
+        now: DateTime<Utc>,
+    ) -> Result<Option<DateTime<Utc>>> {
         Ok(with_pool!(self, pool => sqlx::query_scalar(
             "-- outbox.next_due
-            SELECT MIN(ready_at) FROM sendable WHERE expires_at > $1 AND ready_at < expires_at")
+            SELECT MIN(ready_at) FROM sendable
+            WHERE expires_at > $1 AND ready_at < expires_at
+                AND (CAST($2 AS TEXT) IS NULL OR route = $2)")
             .bind(now)
+            .bind(route.map(RouteName::name))
             .fetch_one(pool)
             .await?))
     }
@@ -316,13 +329,13 @@ mod tests {
             for text in [&later, &urgent, &stale, &text("plain")] {
                 store.queue(text).await.unwrap();
             }
-            assert_eq!(store.next_due(at(0)).await.unwrap(), Some(at(0)));
+            assert_eq!(store.next_due(None, at(0)).await.unwrap(), Some(at(0)));
 
-            let claimed = store.lease(at(10), at(12), "k1", 9).await.unwrap();
+            let claimed = store.lease(None, at(10), at(12), "k1", 9).await.unwrap();
             assert_eq!(ids(&claimed), ["urgent", "plain"]);
             assert_eq!((claimed[0].attempts, claimed[0].possibly_twice), (1, false));
-            assert!(store.lease(at(11), at(13), "k2", 9).await.unwrap().is_empty());
-            assert_eq!(store.next_due(at(11)).await.unwrap(), Some(at(12)));
+            assert!(store.lease(None, at(11), at(13), "k2", 9).await.unwrap().is_empty());
+            assert_eq!(store.next_due(None, at(11)).await.unwrap(), Some(at(12)));
 
             store.settle("urgent", "k1", at(11), TOOK, &sent()).await.unwrap();
             let done = store.text("urgent").await.unwrap().unwrap();
@@ -354,7 +367,7 @@ mod tests {
                 }
                 store.queue(&text).await.unwrap();
             }
-            let claimed = store.lease(at(1), at(3), "k1", 3).await.unwrap();
+            let claimed = store.lease(None, at(1), at(3), "k1", 3).await.unwrap();
             assert_eq!(ids(&claimed), ["t2", "t5", "t4"]);
         })
         .await;
@@ -364,9 +377,9 @@ mod tests {
     async fn a_worker_that_died_leaves_a_text_that_may_go_twice() {
         on_each(|store| async move {
             store.queue(&text("t1")).await.unwrap();
-            store.lease(at(0), at(2), "dead", 9).await.unwrap();
-            assert!(store.lease(at(1), at(3), "k2", 9).await.unwrap().is_empty());
-            let claimed = store.lease(at(2), at(4), "k2", 9).await.unwrap();
+            store.lease(None, at(0), at(2), "dead", 9).await.unwrap();
+            assert!(store.lease(None, at(1), at(3), "k2", 9).await.unwrap().is_empty());
+            let claimed = store.lease(None, at(2), at(4), "k2", 9).await.unwrap();
             assert_eq!((claimed[0].attempts, claimed[0].possibly_twice), (2, true));
 
             let late = store.settle("t1", "dead", at(3), TOOK, &sent()).await;
@@ -410,7 +423,7 @@ mod tests {
             for (number, (settlement, expected)) in cases.iter().enumerate() {
                 let id = format!("t{number}");
                 store.queue(&text(&id)).await.unwrap();
-                assert_eq!(ids(&store.lease(at(1), at(3), &id, 9).await.unwrap()), [&id]);
+                assert_eq!(ids(&store.lease(None, at(1), at(3), &id, 9).await.unwrap()), [&id]);
                 store.settle(&id, &id, at(2), TOOK, settlement).await.unwrap();
                 let after = store.text(&id).await.unwrap().unwrap();
                 let attempts = store.attempts(&id).await.unwrap();
@@ -437,7 +450,7 @@ mod tests {
                 store.queue(&text).await.unwrap();
                 if id != "held-by-nobody" {
                     let until = if id == "in-flight" { at(20) } else { at(5) };
-                    let mut others = store.lease(at(0), until, id, 9).await.unwrap();
+                    let mut others = store.lease(None, at(0), until, id, 9).await.unwrap();
                     others.retain(|other| other.text.id != id);
                     for other in others {
                         let due_at = other.text.due_at;
@@ -454,8 +467,8 @@ mod tests {
                 .collect();
             assert_eq!(named, [("given-up", true), ("held-by-nobody", false)].into());
             assert!(store.expire_texts(at(10)).await.unwrap().is_empty());
-            assert!(store.lease(at(10), at(12), "k", 9).await.unwrap().is_empty());
-            assert_eq!(store.next_due(at(10)).await.unwrap(), None);
+            assert!(store.lease(None, at(10), at(12), "k", 9).await.unwrap().is_empty());
+            assert_eq!(store.next_due(None, at(10)).await.unwrap(), None);
             // The worker that still holds its lease settles as usual.
             store.settle("in-flight", "in-flight", at(11), TOOK, &sent()).await.unwrap();
         })
@@ -478,10 +491,10 @@ mod tests {
                         let mut claimed = Vec::new();
                         for turn in 0.. {
                             let token = format!("{worker}-{turn}");
-                            let batch = store.lease(at(1), at(9), &token, 10).await.unwrap();
+                            let batch = store.lease(None, at(1), at(9), &token, 10).await.unwrap();
                             if batch.is_empty() {
                                 // Under PostgreSQL a batch chosen by others may come back empty.
-                                if store.next_due(at(1)).await.unwrap() > Some(at(1)) {
+                                if store.next_due(None, at(1)).await.unwrap() > Some(at(1)) {
                                     break;
                                 }
                                 continue;

@@ -249,7 +249,7 @@ mod tests {
     }
 
     async fn settle(store: &Store, id: &str, settlement: Settlement) {
-        store.lease(at(0), at(1), id, 9).await.unwrap();
+        store.lease(None, at(0), at(1), id, 9).await.unwrap();
         store.settle(id, id, at(0), Duration::ZERO, &settlement).await.unwrap();
     }
 

@@ -1,11 +1,12 @@
 //! Runs one story on every database at hand, and makes the rows that stories need.
 
-use super::{Consent, Identity, Notice, Store, Text, TextKind, consent, texts};
+use super::{Consent, ConsentState, Identity, Notice, Store, Text, TextKind, consent, texts};
 use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use furrowbell_config::people::{Language, RouteName};
 use furrowbell_engine::findings::{Evidence, Topic, Urgency};
 use furrowbell_engine::season::{DayRow, PartnerRows, SoilRow};
 use sqlx::postgres::{PgConnectOptions, PgPool};
+use sqlx::sqlite::SqlitePool;
 use sqlx::{AssertSqlSafe, ConnectOptions};
 use std::str::FromStr;
 use std::sync::atomic::{AtomicU32, Ordering};
@@ -56,6 +57,20 @@ async fn opened(url: String) -> super::Result<Store> {
     Ok(store)
 }
 
+/// A second instance on the same database.
+pub async fn twin(store: &Store) -> Store {
+    match store {
+        Store::Sqlite(pool) => {
+            let options = (*pool.connect_options()).clone();
+            Store::Sqlite(SqlitePool::connect_with(options).await.unwrap())
+        }
+        Store::Postgres(pool) => {
+            let options = (*pool.connect_options()).clone();
+            Store::Postgres(PgPool::connect_with(options).await.unwrap())
+        }
+    }
+}
+
 impl Store {
     /// Queues a text that carries no notice.
     pub async fn queue(&self, text: &Text) -> super::Result<()> {
@@ -99,6 +114,22 @@ pub fn text(id: &str) -> Text {
         created_at: at(0),
         due_at: at(0),
         expires_at: at(24 * 60),
+    }
+}
+
+/// A line of the ledger, written from the number of "ann".
+pub fn consent(id: &str, state: ConsentState, at: DateTime<Utc>) -> Consent {
+    Consent {
+        id: id.to_owned(),
+        person: "ann".to_owned(),
+        state,
+        at,
+        recorded_at: at,
+        how: "reply".to_owned(),
+        wording: "STOP".to_owned(),
+        route: Some(RouteName::Sms),
+        address: Some("+15155550123".to_owned()),
+        decided_by: None,
     }
 }
 

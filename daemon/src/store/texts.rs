@@ -369,6 +369,20 @@ pub(super) async fn hold_all(tx: &mut Tx, person: &str, at: DateTime<Utc>) -> Re
         .rows_affected()))
 }
 
+/// Keeps back a confirmation of STOP that START has overtaken.
+pub(super) async fn hold_confirmation(tx: &mut Tx, person: &str, at: DateTime<Utc>) -> Result<()> {
+    with_tx!(tx, connection => sqlx::query(
+        "-- outbox.hold_confirmation
+        UPDATE outbox SET state = 'held', ended_at = $2, last_error = 'the person sent START'
+        WHERE person = $1 AND kind = 'stop-confirmation' AND state = 'waiting'")
+        .bind(person)
+        .bind(at)
+        .execute(connection)
+        .await?
+        .rows_affected());
+    Ok(())
+}
+
 /// Waiting texts that carry this notice and open ones besides, and that have surely not gone.
 /// Corrections are left out: they were to go at once.
 pub(super) async fn half_settled(tx: &mut Tx, notice: &str) -> Result<Vec<String>> {
@@ -430,7 +444,7 @@ mod tests {
     use std::time::Duration;
 
     async fn send(store: &Store, id: &str, now: DateTime<Utc>) {
-        store.lease(now, now + Duration::from_mins(1), id, 99).await.unwrap();
+        store.lease(None, now, now + Duration::from_mins(1), id, 99).await.unwrap();
         let sent = Settlement::Sent { provider_ids: vec![format!("gw-{id}")] };
         store.settle(id, id, now, Duration::ZERO, &sent).await.unwrap();
     }

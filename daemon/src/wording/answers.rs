@@ -93,6 +93,13 @@ pub enum Answer<'a> {
         /// Most texts a day.
         most: u32,
     },
+    /// Whether texts are still wanted, after a year of silence.
+    Keep,
+    /// To the advisor: a number takes no texts, so none are sent there.
+    NumberGone {
+        /// Name of the person whose number it is.
+        name: &'a str,
+    },
 }
 
 /// What every answer's template may use. What an answer does not have stays empty.
@@ -116,7 +123,7 @@ pub(super) struct Slots {
 }
 
 /// Every wording an answer can ask for.
-pub(super) const NAMES: [&str; 29] = [
+pub(super) const NAMES: [&str; 31] = [
     "rain",
     "stage",
     "weed-free",
@@ -146,6 +153,8 @@ pub(super) const NAMES: [&str; 29] = [
     "pass_sidedress",
     "pass_hoe",
     "or",
+    "keep",
+    "number_gone",
 ];
 
 impl Wording {
@@ -194,6 +203,10 @@ impl Wording {
             }
             Answer::Started => ("started", empty),
             Answer::Welcome { most } => ("welcome", Slots { most, ..empty }),
+            Answer::Keep => ("keep", empty),
+            Answer::NumberGone { name } => {
+                ("number_gone", Slots { name: name.to_owned(), ..empty })
+            }
         }
     }
 
@@ -270,6 +283,8 @@ const fn fields_of<'a>(answer: &Answer<'a>) -> &'a [&'a str] {
         | Answer::Help { .. }
         | Answer::Stopped
         | Answer::Started
-        | Answer::Welcome { .. } => &[],
+        | Answer::Welcome { .. }
+        | Answer::Keep
+        | Answer::NumberGone { .. } => &[],
     }
 }

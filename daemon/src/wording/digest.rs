@@ -3,6 +3,7 @@
 
 use super::Wording;
 use super::digest_writer::Writer;
+use crate::records::{AppliedPass, Item};
 use chrono::{NaiveDate, NaiveDateTime};
 use furrowbell_config::people::Language;
 use furrowbell_engine::clocks::Stage;
@@ -38,8 +39,12 @@ pub struct DigestInput {
     pub expired: Vec<ExpiredLine>,
     /// Replies that a person must read, in the order they came.
     pub replies: Vec<ReplyLine>,
+    /// People whose texts are held until somebody decides, by name.
+    pub undecided: Vec<(String, HeldWhy)>,
     /// Fields whose clocks are unknown.
     pub unknown: Vec<UnknownLine>,
+    /// Records of restricted-use passes that lack something and that nobody is asked about.
+    pub records: Vec<RecordLine>,
     /// Every field, by farm.
     pub farms: Vec<FarmBlock>,
     /// How old the forecast is.
@@ -162,6 +167,14 @@ pub enum HeldWhy {
     OnHold,
     /// No route reaches the receiver.
     NoRoute,
+    /// What the receiver wrote may be a STOP.
+    MaybeStop,
+    /// The receiver was asked anew after a long silence.
+    Unanswered,
+    /// The receiver's number takes no texts.
+    NumberGone,
+    /// The receiver's number is new and nobody agreed for it.
+    NotForNumber,
 }
 
 /// A text that came too late to be sent.
@@ -221,6 +234,23 @@ pub struct UnknownLine {
     pub field: String,
     /// First day without weather.
     pub since: NaiveDate,
+}
+
+/// The record of a pass that lacks something.
+#[derive(Debug, Clone)]
+pub struct RecordLine {
+    /// Name of the farm.
+    pub farm: String,
+    /// Name of the field.
+    pub field: String,
+    /// Which pass.
+    pub pass: AppliedPass,
+    /// Its day.
+    pub date: NaiveDate,
+    /// What is missing, each once.
+    pub missing: Vec<Item>,
+    /// Day 14.
+    pub due: NaiveDate,
 }
 
 /// A farm with its fields.

@@ -43,7 +43,9 @@ fn empty(language: Language) -> DigestInput {
         held_back: Vec::new(),
         expired: Vec::new(),
         replies: Vec::new(),
+        undecided: Vec::new(),
         unknown: Vec::new(),
+        records: Vec::new(),
         farms: Vec::new(),
         forecast: ForecastAge::NoneYet,
         credits: Vec::new(),
@@ -99,6 +101,12 @@ fn full(language: Language) -> DigestInput {
             topic: Topic::ColdAfterPlanting,
         }],
         replies: replies(),
+        undecided: vec![
+            ("Tom Baker".to_owned(), HeldWhy::MaybeStop),
+            ("Ana Lindqvist".to_owned(), HeldWhy::Unanswered),
+            ("Ray Holt".to_owned(), HeldWhy::NumberGone),
+            ("Lars Lindqvist".to_owned(), HeldWhy::NotForNumber),
+        ],
         unknown: vec![UnknownLine {
             farm: "Baker".to_owned(),
             field: "Depot".to_owned(),
@@ -255,7 +263,22 @@ fn the_html_part_escapes_names_and_loads_nothing() {
     assert!(html.contains("1. &lt;script&gt;") && !html.contains("<script"));
     assert!(html.contains("Lindqvist &amp; Sons"));
     assert!(html.contains("<a href=\"tel:+15155550142\""));
-    assert!(!html.contains("<img") && !html.contains("http"));
+    assert!(!html.contains("http") && !html.contains("url("));
+    assert_eq!(html.matches("<img").count(), html.matches("<img src=\"data:image/png;").count());
+}
+
+#[test]
+fn the_week_is_drawn_when_something_is_due() {
+    assert!(!render(&empty(Language::English)).html.contains("<img"));
+    let html = render(&full(Language::English)).html;
+    // Of five deadlines one is over; the others lie in the week that begins on Wednesday the 20th.
+    let (_, alt) = html.split_once("alt=\"Deadlines by day: ").unwrap();
+    let (alt, _) = alt.split_once(".\"").unwrap();
+    let counts: Vec<u32> =
+        alt.split(", ").map(|day| day.rsplit(' ').next().unwrap().parse().unwrap()).collect();
+    assert_eq!(counts.iter().sum::<u32>(), 5, "{alt}");
+    assert!(alt.starts_with("late 1, ") || !alt.contains("late"), "{alt}");
+    assert!(html.len() < 60_000, "{} bytes", html.len());
 }
 
 #[test]

@@ -26,6 +26,25 @@ pub(super) struct Section {
     /// What to say when there is no entry.
     pub empty: String,
     pub entries: Vec<Entry>,
+    /// The week at a glance; the plain part tells it in words.
+    pub strip: Option<Strip>,
+}
+
+/// A picture of what is due on which day.
+#[derive(Debug, Serialize)]
+pub(super) struct Strip {
+    /// The picture as PNG in base64.
+    pub png: String,
+    pub alt: String,
+    pub legend: String,
+    pub columns: Vec<Column>,
+}
+
+/// A column of the picture, as it is named under it.
+#[derive(Debug, Serialize)]
+pub(super) struct Column {
+    pub label: String,
+    pub count: Option<String>,
 }
 
 /// A person, a day or a farm, with what is said of it.

@@ -1,13 +1,14 @@
 //! Puts what a digest says into words, section by section.
 
 use super::digest::{
-    Call, DigestInput, Due, FieldClocks, FieldLine, ForecastAge, HeldWhy, ReplyFrom, SentState,
-    WarningLine,
+    Call, DigestInput, Due, FieldClocks, FieldLine, ForecastAge, HeldWhy, RecordLine, ReplyFrom,
+    SentState, WarningLine,
 };
-use super::digest_view::{Entry, Line, Section, View};
+use super::digest_view::{Column, Entry, Line, Section, Strip, View};
 use super::text::{FieldRef, TextInput};
-use super::{Wording, dates, facts, fold};
-use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
+use super::{Wording, dates, facts, fold, strip};
+use chrono::{Datelike, NaiveDate, NaiveDateTime, TimeDelta};
+use furrowbell_config::Fault;
 use furrowbell_engine::findings::{Evidence, Topic};
 use minijinja::{Value, context};
 use std::collections::{BTreeMap, BTreeSet};
@@ -17,11 +18,13 @@ const WEEK_DAYS: i64 = 7;
 /// Characters of a subject before mail programs cut it.
 const SUBJECT: usize = 60;
 
+/// Most places in the book's own wording that a digest names.
+const UNUSED_PLACES: usize = 4;
 /// Most fields of one farm that a warning names.
 const WARNED_FIELDS: usize = 6;
 
 /// Every wording the digest needs.
-pub(super) const NAMES: [&str; 62] = [
+pub(super) const NAMES: [&str; 83] = [
     "title",
     "hello",
     "summary",
@@ -84,6 +87,27 @@ pub(super) const NAMES: [&str; 62] = [
     "subject_first",
     "subject_field",
     "subject_name",
+    "decide_heading",
+    "maybe_stop_held",
+    "unanswered",
+    "number_gone",
+    "not_for_number",
+    "strip_late",
+    "strip_legend",
+    "strip_alt",
+    "window_post",
+    "window_sidedress",
+    "window_residual",
+    "window_details",
+    "leave_ask",
+    "leave_button",
+    "left",
+    "return_button",
+    "returned",
+    "unused_words",
+    "records_heading",
+    "record",
+    "record_late",
 ];
 /// What that wording may use.
 pub(super) const VARIABLES: [&str; 20] = [
@@ -148,6 +172,7 @@ impl Writer<'_> {
                 .warnings_late
                 .map(|hours| self.say("warnings_late", context! { hours => hours.to_string() })),
         );
+        notes.extend(self.unused_words());
         if self.shows_likely() {
             notes.push(self.plain("provisional"));
         }
@@ -156,11 +181,13 @@ impl Writer<'_> {
             Some(self.section("call", self.calls())),
             self.section_unless_empty("warnings", self.warnings()),
             self.section_unless_empty("replies", self.replies()),
-            Some(self.section("due", self.due())),
+            self.section_unless_empty("decide", self.undecided()),
+            Some(Section { strip: self.strip(), ..self.section("due", self.due()) }),
             Some(self.section("sent", self.sent())),
             Some(self.section("held", self.held_back())),
             self.section_unless_empty("expired", self.expired()),
             Some(self.section("unknown", self.unknown())),
+            self.section_unless_empty("records", self.records()),
             Some(self.section("fields", self.fields())),
         ];
         View {
@@ -175,14 +202,31 @@ impl Writer<'_> {
         }
     }
 
+    /// Where the book's own texts are that are not used.
+    fn unused_words(&self) -> Option<String> {
+        let place = |fault: &Fault| {
+            let file = fault.file.file_name().unwrap_or_default().to_string_lossy();
+            format!("{file}:{}", fault.line)
+        };
+        let places: Vec<String> = self.wording.unused().iter().map(place).collect();
+        let places: Vec<&str> = places.iter().map(String::as_str).collect();
+        let words = self.wording.listed(self.input.language, &places, UNUSED_PLACES);
+        (!places.is_empty()).then(|| self.say("unused_words", context! { words }))
+    }
+
     fn section(&self, name: &str, entries: Vec<Entry>) -> Section {
         let heading = self.plain(&format!("{name}_heading"));
-        Section { heading, empty: self.plain(&format!("{name}_empty")), entries }
+        Section { heading, empty: self.plain(&format!("{name}_empty")), entries, strip: None }
     }
 
     fn section_unless_empty(&self, name: &str, entries: Vec<Entry>) -> Option<Section> {
         let heading = self.plain(&format!("{name}_heading"));
-        (!entries.is_empty()).then(|| Section { heading, empty: String::new(), entries })
+        (!entries.is_empty()).then(|| Section {
+            heading,
+            empty: String::new(),
+            entries,
+            strip: None,
+        })
     }
 
     fn shows_likely(&self) -> bool {
@@ -295,6 +339,23 @@ impl Writer<'_> {
         self.input.due.iter().filter(move |due| due.act_by.is_some_and(|date| date <= last))
     }
 
+    /// What is due this week, day by day, as a picture.
+    fn strip(&self) -> Option<Strip> {
+        let due: Vec<&Due> = self.due_this_week().collect();
+        let mut strip = strip::of(self.input, &due, WEEK_DAYS, |date| match date {
+            None => self.plain("strip_late"),
+            Some(date) => {
+                format!("{} {}", dates::weekday(self.input.language, date), date.day())
+            }
+        })?;
+        let counted =
+            |column: &Column| Some(format!("{} {}", column.label, column.count.as_ref()?));
+        let days: Vec<String> = strip.columns.iter().filter_map(counted).collect();
+        strip.alt = self.say("strip_alt", context! { days => days.join(", ") });
+        strip.legend = self.plain("strip_legend");
+        Some(strip)
+    }
+
     fn due(&self) -> Vec<Entry> {
         let called: BTreeSet<_> =
             self.input.calls.iter().flat_map(|call| &call.why).map(subject).collect();
@@ -404,15 +465,15 @@ impl Writer<'_> {
 
     fn held_back(&self) -> Vec<Entry> {
         by_person(self.input.held_back.iter().map(|line| {
-            let why = match line.why {
-                HeldWhy::QuietHours => "quiet_hours",
-                HeldWhy::DailyBudget => "daily_budget",
-                HeldWhy::NoConsent => "no_consent",
-                HeldWhy::Stopped => "stopped",
-                HeldWhy::OnHold => "on_hold",
-                HeldWhy::NoRoute => "no_route",
-            };
-            (line.to.as_str(), self.text_about(&line.fields, line.topic, &self.plain(why)))
+            let why = self.plain(held_why(line.why));
+            (line.to.as_str(), self.text_about(&line.fields, line.topic, &why))
+        }))
+    }
+
+    fn undecided(&self) -> Vec<Entry> {
+        by_person(self.input.undecided.iter().map(|(name, why)| {
+            let what = sentence(&self.plain(held_why(*why)));
+            (name.as_str(), Line { what, more: String::new() })
         }))
     }
 
@@ -437,6 +498,25 @@ impl Writer<'_> {
             let more = sentence(&self.say("no_weather", slots));
             (line.farm.as_str(), Line { what: line.field.clone(), more })
         }))
+    }
+
+    fn records(&self) -> Vec<Entry> {
+        let language = self.input.language;
+        let line = |record: &RecordLine| {
+            let missing: Vec<String> =
+                record.missing.iter().map(|item| self.wording.item_name(language, *item)).collect();
+            let is_late = record.due < self.input.date;
+            let slots = context! {
+                field => record.field.as_str(),
+                topic => self.wording.pass_name(language, record.pass),
+                date => self.day(record.date),
+                words => missing.join(", "),
+                by => self.day(record.due),
+            };
+            let key = if is_late { "record_late" } else { "record" };
+            Line { what: self.say(key, slots), more: String::new() }
+        };
+        by_person(self.input.records.iter().map(|record| (record.farm.as_str(), line(record))))
     }
 
     fn fields(&self) -> Vec<Entry> {
@@ -535,8 +615,24 @@ impl Writer<'_> {
     }
 }
 
+/// The wording of a reason.
+const fn held_why(why: HeldWhy) -> &'static str {
+    match why {
+        HeldWhy::QuietHours => "quiet_hours",
+        HeldWhy::DailyBudget => "daily_budget",
+        HeldWhy::NoConsent => "no_consent",
+        HeldWhy::Stopped => "stopped",
+        HeldWhy::OnHold => "on_hold",
+        HeldWhy::NoRoute => "no_route",
+        HeldWhy::MaybeStop => "maybe_stop_held",
+        HeldWhy::Unanswered => "unanswered",
+        HeldWhy::NumberGone => "number_gone",
+        HeldWhy::NotForNumber => "not_for_number",
+    }
+}
+
 /// What tells one finding from another: farm, field and topic.
-fn subject(due: &Due) -> (&str, &str, Topic) {
+pub(super) fn subject(due: &Due) -> (&str, &str, Topic) {
     (&due.farm, &due.field, due.evidence.topic())
 }
 

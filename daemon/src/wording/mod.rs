@@ -2,9 +2,12 @@
 //! knows the store, the routes or the time of day; the same input gives the same words.
 
 pub mod answers;
+pub mod calendar;
 pub mod dates;
 pub mod digest;
 pub mod gsm7;
+pub mod records;
+pub mod sheet;
 pub mod text;
 
 mod bundle;
@@ -12,16 +15,20 @@ mod bundle;
 mod digest_gates;
 mod digest_view;
 mod digest_writer;
+mod edits;
 mod facts;
 mod fold;
 #[cfg(test)]
 mod gates;
-#[cfg(test)]
 mod readability;
-#[cfg(test)]
+mod rules;
 mod samples;
+#[cfg(test)]
+mod sender_first;
+mod strip;
 
 use facts::Facts;
+use furrowbell_config::Fault;
 use furrowbell_config::people::Language;
 use furrowbell_engine::findings::Topic;
 use minijinja::syntax::SyntaxConfig;
@@ -76,10 +83,15 @@ const FRAME_VARIABLES: [&str; 12] = [
 ];
 const CROPS: [&str; 6] = ["corn", "soybean", "both", "the_corn", "the_soybean", "the_both"];
 
-/// Every word the service says, compiled.
+/// Every word the service says, compiled: the shipped texts, and the book's own that take their
+/// place.
 #[derive(Debug)]
 pub struct Wording {
     templates: Environment<'static>,
+    /// Names of the texts that are said in the book's own words.
+    own: BTreeSet<String>,
+    /// What of the book's own texts is not used.
+    unused: Vec<Fault>,
 }
 
 /// A wording file that cannot be used. The files are part of the program: correct the file named
@@ -148,17 +160,34 @@ impl Wording {
                 toml::from_str(source).map_err(|source| WordingFault::Toml { language, source })?;
             add_table(&mut templates, language, &table)?;
         }
-        let wording = Self { templates };
+        let wording = Self { templates, own: BTreeSet::new(), unused: Vec::new() };
         wording.check()?;
         Ok(wording)
     }
 
     /// Says one text of the wording.
     fn say(&self, language: Language, key: &str, slots: impl Into<Value>) -> String {
-        self.templates
-            .get_template(&name_of(language, key))
-            .and_then(|template| template.render(slots))
-            .expect("load has checked every key, variable and filter")
+        let (name, slots) = (name_of(language, key), slots.into());
+        self.say_own(&name, &slots).unwrap_or_else(|| {
+            self.templates
+                .get_template(&name)
+                .and_then(|template| template.render(slots))
+                .expect("load has checked every key, variable and filter")
+        })
+    }
+
+    /// The book's own text of that name. What no sample has shown may still fail; then there is
+    /// the shipped one.
+    fn say_own(&self, name: &str, slots: &Value) -> Option<String> {
+        if !self.own.contains(name) {
+            return None;
+        }
+        let template = self.templates.get_template(&own_name(name)).ok()?;
+        let said = template.render(slots);
+        if said.is_err() {
+            tracing::warn!(text = name, "the book's own text cannot be said; the shipped one is");
+        }
+        said.ok()
     }
 
     /// The names joined as people say them: the first `count` of them, the others counted.
@@ -188,9 +217,7 @@ impl Wording {
             }
         }
         for (name, template) in self.templates.templates() {
-            let slots = slots_of(name);
-            let given: BTreeSet<String> =
-                slots.try_iter().into_iter().flatten().map(|key| key.to_string()).collect();
+            let (slots, given) = (slots_of(name), variables_of(name));
             if let Some(variable) =
                 template.undeclared_variables(false).into_iter().find(|used| !given.contains(used))
             {
@@ -204,6 +231,11 @@ impl Wording {
 
 fn name_of(language: Language, key: &str) -> String {
     format!("{}.{key}", language.code())
+}
+
+/// Name of the book's own template in place of the shipped one.
+fn own_name(name: &str) -> String {
+    format!("own.{name}")
 }
 
 fn add_table(
@@ -247,6 +279,13 @@ fn required_keys() -> impl Iterator<Item = String> {
         .chain(in_group("crops", &CROPS))
         .chain(in_group("answers", &answers::NAMES))
         .chain(in_group("digest", &digest_writer::NAMES))
+        .chain(in_group("records", &records::NAMES))
+}
+
+/// What the template of that name may use.
+fn variables_of(name: &str) -> BTreeSet<String> {
+    let slots = slots_of(name);
+    slots.try_iter().into_iter().flatten().map(|key| key.to_string()).collect()
 }
 
 /// Empty slots of the group that a template belongs to.
@@ -257,6 +296,7 @@ fn slots_of(name: &str) -> Value {
     match name.split('.').nth(1) {
         Some("topics") => Value::from(Serde(Facts::default())),
         Some("answers") => Value::from(Serde(answers::Slots::default())),
+        Some("records") => Value::from(Serde(records::Slots::default())),
         Some("digest") => Value::from_pairs(digest_writer::VARIABLES.map(|key| (key, ""))),
         _ => Value::from_pairs(FRAME_VARIABLES.map(|key| (key, ""))),
     }

@@ -1,4 +1,4 @@
-//! How hard a text is to read, for the tests.
+//! How hard a text is to read.
 
 /// The sentences of a text. A stop inside a number or a name does not end one.
 pub fn sentences(text: &str) -> Vec<&str> {
@@ -6,7 +6,7 @@ pub fn sentences(text: &str) -> Vec<&str> {
         .fold(Vec::<(usize, usize)>::new(), |mut spans, piece| {
             let start = spans.last().map_or(0, |(_, end)| *end);
             let end = start + piece.len();
-            let continues = spans.last().is_some_and(|_| !piece.starts_with(' '));
+            let continues = spans.last().is_some_and(|_| !piece.starts_with(char::is_whitespace));
             match spans.last_mut() {
                 Some(open) if continues => open.1 = end,
                 _ => spans.push((start, end)),

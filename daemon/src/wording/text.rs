@@ -104,21 +104,19 @@ impl Wording {
 
     fn fitted(&self, input: &TextInput<'_>, parts: &Parts) -> String {
         let counts = 1..=input.fields.len().clamp(1, MOST_NAMED);
-        let forms = |limit| {
-            counts
-                .clone()
-                .rev()
-                .flat_map(move |count| FORMS.iter().map(move |form| (limit, count, form)))
-        };
-        let mut shortest = String::new();
-        for (limit, count, form) in forms(gsm7::ONE_SEGMENT).chain(forms(gsm7::TWO_SEGMENTS)) {
-            let text = self.assembled(input, parts, count, form);
-            if gsm7::septets(&text).is_some_and(|septets| septets <= limit) {
-                return text;
+        let forms = counts.rev().flat_map(|count| FORMS.iter().map(move |form| (count, form)));
+        let (mut of_two, mut shortest) = (None, String::new());
+        for (count, form) in forms {
+            shortest = self.assembled(input, parts, count, form);
+            match gsm7::septets(&shortest) {
+                Some(septets) if septets <= gsm7::ONE_SEGMENT => return shortest,
+                Some(septets) if septets <= gsm7::TWO_SEGMENTS && of_two.is_none() => {
+                    of_two = Some(shortest.clone());
+                }
+                _ => {}
             }
-            shortest = text;
         }
-        shortest
+        of_two.unwrap_or(shortest)
     }
 
     /// The finding in a few words, for a line of the digest.

@@ -14,7 +14,7 @@ const NIGHT: &str = "2026-05-21T03:00:00Z";
 const MORNING: &str = "2026-05-20T15:00:00Z";
 const NEXT_MORNING: &str = "2026-05-21T13:00:00Z";
 
-fn closing(act_by: &str) -> Finding {
+pub(super) fn closing(act_by: &str) -> Finding {
     let likely = date(act_by);
     let closes = DateRange { earliest: likely, likely, latest: likely };
     let limit = PostLimit::WeedHeight { inches: 4.0 };
@@ -22,7 +22,7 @@ fn closing(act_by: &str) -> Finding {
     Finding { act_by: Some(likely), evidence, ..routine(0.0, "2026-06-30") }
 }
 
-fn sidedress(act_by: &str) -> Finding {
+pub(super) fn sidedress(act_by: &str) -> Finding {
     let likely = date(act_by);
     let latest = DateRange { earliest: likely, likely, latest: likely };
     let evidence = Evidence::SidedressClosing {

@@ -92,7 +92,10 @@ async fn a_loss_and_a_refusal_are_told_at_once() {
     let (_server, refused) = stage(422, true).await;
     refused.decide(&[("Creek", urgent(120.0, "2026-05-25"))]).await;
     turn(&refused, 0).await;
-    assert_eq!(to_advisor(&refused).await.len(), 1);
+    let told = to_advisor(&refused).await;
+    assert!(told.iter().any(|body| body.contains("No text reached Ann")), "{told:?}");
+    assert!(told.iter().any(|body| body.contains("takes no texts")), "{told:?}");
+    assert_eq!(told.len(), 2);
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -110,6 +113,7 @@ async fn the_next_route_carries_the_same_words_once() {
     let routes: Vec<_> = texts.iter().map(|queued| queued.text.route).collect();
     assert_eq!(routes, [RouteName::Sms, RouteName::Console]);
     assert_eq!(texts[0].text.body, texts[1].text.body);
-    assert!(to_advisor(&stage).await.is_empty());
+    let told = to_advisor(&stage).await;
+    assert!(told.len() == 1 && told[0].contains("takes no texts"), "only of the number: {told:?}");
     assert_eq!(server.received_requests().await.unwrap().len(), 1);
 }

@@ -100,7 +100,7 @@ async fn a_gateway_that_drops_repeats_is_asked_again_until_it_answers() {
 /// A worker that claims and is never heard of again.
 async fn die_with_the_text(stage: &Stage, token: &str) {
     let now = stage.desk.clock.now();
-    let claimed = stage.desk.store.lease(now, now + TimeDelta::seconds(120), token, 1).await;
+    let claimed = stage.desk.store.lease(None, now, now + TimeDelta::seconds(120), token, 1).await;
     assert_eq!(claimed.unwrap().len(), 1);
 }
 
@@ -175,9 +175,17 @@ async fn what_an_outage_has_heaped_up_keeps_to_the_budget() {
         names.into_iter().zip(pounds.map(|lb| routine(lb, "2026-05-30"))).collect();
     stage.decide_one_by_one(&findings).await;
     // Nothing was sent on the 20th; by the 22nd all five are due.
-    assert_eq!(stage.send_at("2026-05-22T15:00:00Z").await.len(), 3);
-    assert_eq!(stage.send_at("2026-05-22T23:00:00Z").await.len(), 0);
-    assert_eq!(stage.send_at("2026-05-23T13:00:00Z").await.len(), 2);
+    for (at, texts) in [
+        ("2026-05-22T15:00:00Z", 1),
+        ("2026-05-22T15:14:59Z", 0),
+        ("2026-05-22T15:15:00Z", 1),
+        ("2026-05-22T18:00:00Z", 1),
+        ("2026-05-22T23:00:00Z", 0),
+        ("2026-05-23T13:00:00Z", 1),
+        ("2026-05-23T13:15:00Z", 1),
+    ] {
+        assert_eq!(stage.send_at(at).await.len(), texts, "{at}");
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]

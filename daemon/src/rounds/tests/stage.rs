@@ -3,10 +3,12 @@
 use crate::clock::Clock;
 use crate::rounds::Desk;
 use crate::rounds::advance::FieldNow;
-use crate::store::{Queued, Store, TextFilter, TextKind, TextState};
+use crate::rounds::decide::APART;
+use crate::store::{Queued, Settlement, Store, Text, TextFilter, TextKind, TextState, testing};
 use crate::wire::{self, Outside};
-use chrono::{DateTime, Days, NaiveDate, Utc};
+use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use furrowbell_config::Book;
+use furrowbell_config::farms::Field;
 use furrowbell_config::local::local_day;
 use furrowbell_engine::clocks::nitrogen::RainSum;
 use furrowbell_engine::findings::{Evidence, Finding, LossRule, PoundsRange, Urgency};
@@ -15,6 +17,7 @@ use furrowbell_engine::season::Season;
 use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::atomic::Ordering;
+use std::time::Duration;
 use tempfile::TempDir;
 use tokio_util::sync::CancellationToken;
 
@@ -64,13 +67,43 @@ impl Stage {
         let _ = rustls::crypto::ring::default_provider().install_default();
         let folder = tempfile::tempdir().unwrap();
         write_book(folder.path(), service, ann);
+        Self::of_book(folder, start, outside).await
+    }
+
+    /// The book in that folder.
+    pub async fn of_book(folder: TempDir, start: &str, outside: Outside) -> Self {
         let book = Book::load(folder.path()).unwrap_or_else(|faults| panic!("{faults}"));
         let url = format!("sqlite:{}", folder.path().join("record.db").display());
         let store = Store::open(&url).await.unwrap();
         store.migrate().await.unwrap();
         let desk = wire::desk(book, store, Clock::pretended(utc(start)), outside).unwrap();
         desk.looked.store(true, Ordering::Relaxed);
-        Self { desk, url, _folder: folder }
+        desk.keep_book_consent(utc(start)).await.unwrap();
+        let stage = Self { desk, url, _folder: folder };
+        stage.welcomed_long_ago().await;
+        stage
+    }
+
+    /// Everybody's number has had its first text a month before the story begins.
+    async fn welcomed_long_ago(&self) {
+        let before = self.desk.clock.now() - TimeDelta::days(31);
+        let store = &self.desk.store;
+        for person in &self.desk.book.people {
+            let Some(phone) = &person.phone else { continue };
+            let welcome = Text {
+                person: person.id.clone(),
+                due_at: before,
+                created_at: before,
+                expires_at: before + APART,
+                ..testing::text(&format!("welcome-{}", person.id))
+            };
+            assert!(store.greet(&welcome, phone).await.unwrap());
+            let lease = store.lease(None, before, before + APART, &welcome.id, 1).await.unwrap();
+            assert_eq!(lease.len(), 1);
+            let sent = Settlement::Sent { provider_ids: Vec::new() };
+            let settled = store.settle(&welcome.id, &welcome.id, before, Duration::ZERO, &sent);
+            settled.await.unwrap();
+        }
     }
 
     /// A second instance over the same record.
@@ -110,7 +143,9 @@ impl Stage {
     /// Every notice text so far, the earliest first.
     pub async fn texts(&self) -> Vec<Queued> {
         let mut texts = self.desk.store.texts(&TextFilter::default()).await.unwrap();
-        texts.retain(|queued| queued.text.kind == TextKind::Notice);
+        texts.retain(|queued| {
+            queued.text.kind == TextKind::Notice && !queued.text.id.starts_with("welcome-")
+        });
         texts.reverse();
         texts
     }
@@ -134,15 +169,14 @@ pub async fn decide(desk: &Desk, findings: &[(&str, Finding)]) {
 
 /// The farm as of now, showing just these findings by field.
 pub fn fields<'a>(desk: &'a Desk, findings: &[(&str, Finding)]) -> Vec<FieldNow<'a>> {
-    let farm = &desk.book.farms[0];
     let of = |name: &str| {
         let own = findings.iter().filter(|(field, _)| *field == name);
         own.map(|(_, finding)| finding.clone()).collect()
     };
-    let field_now = |field| FieldNow {
-        farm,
+    let field_now = |field: &'a Field| FieldNow {
+        farm: desk.book.farm(&field.farm).unwrap(),
         field,
-        today: local_day(desk.clock.now(), farm.zone),
+        today: local_day(desk.clock.now(), desk.book.farm(&field.farm).unwrap().zone),
         entries: Vec::new(),
         season: Season { days: Vec::new(), now: None, findings: of(&field.name) },
         forecast_issued: None,

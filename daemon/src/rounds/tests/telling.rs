@@ -1,7 +1,7 @@
 //! Who is told what, once, and when.
 
 use super::stage::{FILES, Stage, decide, routine, urgent, utc};
-use crate::store::{Consent, ConsentState, Handling, Inbound, TextState};
+use crate::store::{ConsentState, Handling, Inbound, TextState, testing};
 use crate::wire::Outside;
 use chrono_tz::America::Chicago;
 use furrowbell_config::local::local_day;
@@ -93,8 +93,10 @@ async fn urgent_goes_over_the_budget() {
     findings.push(("Hill", urgent(140.0, "2026-05-25")));
     stage.decide(&findings).await;
     let sent = stage.send_at("2026-05-20T16:00:00Z").await;
-    assert_eq!(sent.len(), 4);
-    assert!(sent.iter().any(|body| body.contains("Hill")), "{sent:?}");
+    assert!(sent.len() == 1 && sent[0].contains("Hill"), "{sent:?}");
+    for at in ["2026-05-20T16:15:00Z", "2026-05-20T16:30:00Z", "2026-05-20T16:45:00Z"] {
+        assert_eq!(stage.send_at(at).await.len(), 1, "the routine ones after it, apart");
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -209,14 +211,7 @@ async fn a_stop_between_composing_and_storing_still_holds() {
     let findings = [("Creek", urgent(120.0, "2026-05-25"))];
     let fields = super::stage::fields(&stage.desk, &findings);
     let composed = stage.desk.compose(&fields, utc(MORNING)).await.unwrap();
-    let stop = Consent {
-        id: "c-1".to_owned(),
-        person: "ann".to_owned(),
-        state: ConsentState::Stop,
-        at: utc(MORNING),
-        how: "reply".to_owned(),
-        wording: "STOP".to_owned(),
-    };
+    let stop = testing::consent("c-1", ConsentState::Stop, utc(MORNING));
     let handling =
         Handling { consent: Some(stop), outcome: "stopped".to_owned(), ..Handling::default() };
     let inbound = Inbound {
